@@ -100,11 +100,13 @@ def value(
 
     Several points of one reading give the interval that holds them all.
     """
-    known = _plain_value(procedure, bound, name, here, readings)
-    if known is None and name in procedure.computes:
-        result = _environment(procedure, bound, {name}, here, readings).get(name)
-        return _joined(result) if result is not None else None
-    return _joined(known) if isinstance(known, tuple) and name not in procedure.asks else known
+    if name.partition("@")[0] in procedure.asks:
+        return _asked(procedure, bound, name, here)
+    points = _environment(procedure, bound, {name}, here, readings).get(name, ())
+    points = (points,) if isinstance(points, Quantity) else points
+    if not points:
+        return None
+    return Quantity(min(p.lo for p in points), max(p.hi for p in points), points[0].dimension)
 
 
 def quantity(
@@ -139,16 +141,16 @@ def _environment(
 ) -> dict[str, Quantity | tuple[Quantity, ...]]:
     env: dict[str, Quantity | tuple[Quantity, ...]] = {}
     for name in _with_computed(procedure, names):
-        known = _plain_value(procedure, bound, name, here, readings)
-        if known is None and name in procedure.computes:
+        if name.partition("@")[0] in procedure.asks:
+            known = _asked(procedure, bound, name, here)
+            if isinstance(known, Quantity):
+                env[name] = known
+        elif points := _taken(name, here, readings):
+            env[name] = points[0] if len(points) == 1 else points
+        elif name in procedure.computes:
             result = evaluate(procedure.computes[name].expr, env)
-            known = result if isinstance(result, Quantity) else None
-        if isinstance(known, Quantity):
-            env[name] = known
-        elif isinstance(known, tuple):
-            points = tuple(point for point in known if isinstance(point, Quantity))
-            if points:
-                env[name] = points[0] if len(points) == 1 else points
+            if isinstance(result, Quantity):
+                env[name] = result
     return env
 
 
@@ -172,33 +174,18 @@ def _used(expr: Expr) -> frozenset[str]:
     return expr.names | frozenset(f"total of {name}" for name in expr.totals)
 
 
-def _plain_value(
-    procedure: Procedure, bound: Bound, name: str, here: str | None, readings: Readings
-) -> Known | tuple[Quantity, ...] | None:
+def _asked(procedure: Procedure, bound: Bound, name: str, here: str | None) -> Known | None:
     base, _, at = name.partition("@")
-    ask = procedure.asks.get(base)
-    if ask is not None:
-        member = graph.narrow(at or here, ask.per)
-        return bound.values.get(base if ask.per is None else f"{base}@{member}")
-    for key in _reading_keys(base, at or here):
-        if key in readings:
-            return readings[key]
-    return None
+    per = procedure.asks[base].per
+    return bound.values.get(base if per is None else f"{base}@{graph.narrow(at or here, per)}")
 
 
-def _reading_keys(name: str, here: str | None) -> Iterator[str]:
+def _taken(name: str, here: str | None, readings: Readings) -> tuple[Quantity, ...]:
+    base, _, at = name.partition("@")
+    here = at or here
     members = dict.fromkeys((here, graph.narrow(here, "axle"), graph.narrow(here, "side")))
-    yield from (f"{name}@{member}" for member in members if member is not None)
-    yield name
-
-
-def _joined(known: Quantity | tuple[object, ...]) -> Quantity | None:
-    if isinstance(known, Quantity):
-        return known
-    points = [point for point in known if isinstance(point, Quantity)]
-    if not points:
-        return None
-    return Quantity(min(p.lo for p in points), max(p.hi for p in points), points[0].dimension)
+    keys = (*(f"{base}@{member}" for member in members if member is not None), base)
+    return next((readings[key] for key in keys if key in readings), ())
 
 
 def _stranger(procedure: Procedure, key: str, where: Place | None) -> Finding:
