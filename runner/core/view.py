@@ -1,0 +1,157 @@
+"""All that a surface may know: words and places, never colours. ``look`` in ``runner.core.picture`` makes it.
+
+A surface draws a ``View`` and a ``Panel`` (which menu is open, what is typed) and passes keys on to the
+desk; it knows no procedure and no state.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from runner.core.act import AnyAct
+from runner.core.hazard import Word
+
+Status = Literal["DONE", "NOW", "NEXT", "N/A", "STOPPED"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CautionView:
+    """A safety message in the order of showing. ``key`` is the digit of its own act, "" if none.
+
+    ``state``: ``owed`` (its act is owed now), ``later``, ``confirmed``, ``in effect`` (read before, still true),
+    ``together`` (confirmed with one act with the others).
+    """
+
+    word: Word
+    avoid: str
+    hazard: str
+    consequence: str
+    key: str
+    state: Literal["owed", "later", "confirmed", "in effect", "together"]
+    wait_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """A value to type; ``base`` is the act that it completes.
+
+    ``ways`` are (instrument, unit) pairs that can be cycled through, the first is the usual one; the unit stands
+    large beside the value. ``limit`` is "" where the target is hidden. ``points`` values are typed one after the
+    other and read back as a set; then, with ``clicks``, how many clicks were heard.
+    """
+
+    what: str
+    kind: Literal["value", "whole number", "time of day", "text"]
+    ways: tuple[tuple[str, str], ...] = (("", ""),)
+    limit: str = ""
+    points: int = 1
+    clicks: bool = False
+    signed: bool = False
+    base: AnyAct
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """One thing that can be answered or chosen with a key of the keypad.
+
+    It asks for ``act``, or opens the list ``sub``, or the ``field`` whose value completes its act, or turns
+    something of the surface (``far``: the far view, ``leave``: close the surface). With none of these ``note``
+    says why it is not possible now.
+    """
+
+    key: str
+    text: str
+    act: AnyAct | None = None
+    note: str = ""
+    sub: tuple[Option, ...] = ()
+    field: Field | None = None
+    turn: Literal["", "far", "leave"] = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gauge:
+    """A level: its words, and how far it is between empty (0) and brim (1), at least and at most."""
+
+    name: str
+    text: str
+    least: float | None
+    most: float | None
+    marks: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A step in the trail or ahead: its status in words, its result, and the safety messages that go with it."""
+
+    status: Status
+    path: str
+    title: str
+    note: str = ""
+    hazards: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timer:
+    """A running wait or hold: words and seconds left (0 when over)."""
+
+    text: str
+    left_s: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarPlan:
+    """The car from above, front up: what is open or done at each corner, and where the work is now.
+
+    ``steering`` is ``left`` or ``right`` of the vehicle, or "" if not known.
+    """
+
+    now: str
+    marks: tuple[tuple[str, str], ...]
+    steering: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """The picture of a run at one moment.
+
+    ``token`` changes when something else is owed; what was typed for the old one is then dropped. ``because``
+    says what came of the last step and why the run is here. ``options`` answer the question with their key; an
+    option with the key ``-`` takes the place of the menu.
+    """
+
+    token: str
+    title: str
+    revision: str
+    car: str
+    by: str
+    demonstration: str
+    section: str
+    where: str
+    step_n: int
+    steps: int
+    kind: str
+    headline: str
+    text: tuple[str, ...]
+    short: tuple[str, ...]
+    take: tuple[str, ...]
+    cautions: tuple[CautionView, ...]
+    question: str
+    options: tuple[Option, ...]
+    field: Field | None
+    enter: Option | None
+    gauges: tuple[Gauge, ...]
+    timers: tuple[Timer, ...]
+    plan: CarPlan
+    because: tuple[str, ...]
+    alert: tuple[str, ...]
+    alert_kind: Literal["", "refused", "fail", "too close to call", "torn", "not recorded", "note"]
+    group: tuple[Line, ...]
+    trail: tuple[Line, ...]
+    ahead: tuple[Line, ...]
+    menu: tuple[Option, ...]
+    open_now: tuple[str, ...]
+    owed: tuple[tuple[str, str], ...]
+    speak: str
+    head: str
+    ended: bool
