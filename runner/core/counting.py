@@ -1,0 +1,144 @@
+"""Counts: beats granted in advance at the worst case, credited on return, then a look and an answer."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from runner.core import event as ev
+from runner.core import graph
+from runner.core.act import Answer, Beat, Done, Report
+from runner.core.draft import Draft, outward
+from runner.core.effects import go, leave, moved
+from runner.core.graph import Count, Found, Step
+from runner.core.stage import grant_of
+from runner.core.stamp import elapsed
+from runner.core.state import Out
+from runner.core.values import level_of, positions
+
+
+def grant(draft: Draft, found: Found, step: Step, count: Count) -> None:
+    """Grant the next beats, or take the edge of what is in the way: short, full, bound."""
+    path, allowed = draft.state.path, grant_of(draft.procedure, draft.state, found)
+    if allowed.beats < 1:
+        move = count.move
+        edge = {
+            "short": move.if_short if move else None,
+            "full": move.if_full if move else None,
+            "bound": count.bound,
+        }.get(allowed.reason)
+        if edge is None:
+            draft.refuse("how many beats are safe is not known", "look at the level, or say what cannot be done")
+            return
+        draft.emit(ev.Left(path=path, outcome=allowed.reason, because=_because(draft, found, count, allowed.reason)))
+        go(draft, edge)
+        return
+    amounts = (allowed.least * allowed.beats, allowed.most * allowed.beats)
+    levels: dict[str, list[str]] = {}
+    for name, sign in _levels(count):
+        known = draft.state.levels.get(name)
+        if known is not None:
+            levels[name] = outward(moved(known, amounts if sign < 0 else (Fraction(0), amounts[1]), sign))
+    touched = {
+        graph.instance(draft.procedure.conditions, ref, found.here): "U"
+        for p in count.beat
+        for ref in (*p.makes, *p.ends)
+    }
+    seconds = count.seconds * allowed.beats if count.gravity is not None else Fraction(0)
+    draft.emit(ev.Granted(path=path, beats=allowed.beats, levels=levels, touched=touched, seconds=str(seconds)))
+
+
+def _levels(count: Count) -> tuple[tuple[str, int], ...]:
+    move = count.move
+    if move is None:
+        return ()
+    return tuple((n, s) for n, s in ((move.source, -1), (move.target, 1)) if n is not None)
+
+
+def _because(draft: Draft, found: Found, count: Count, reason: str) -> str:
+    if reason == "bound":
+        return f"{count.at_most} {count.what} were used"
+    known = draft.state.levels.get((count.move.source if count.move else None) or "")
+    if reason == "short":
+        return "the level is not known" if known is None else "one more could pass below the low mark"
+    return "one more could run over the brim"
+
+
+def beat(draft: Draft, found: Found, step: Step, count: Count, act: Beat | Report | Done) -> None:
+    """One beat is over, or all are: Done says that the whole grant was used."""
+    out = draft.state.out
+    if out is None:
+        return
+    if isinstance(act, Beat):
+        draft.emit(ev.Beaten(path=draft.state.path))
+        out = draft.state.out
+        if out is not None and out.used >= out.beats:
+            _return(draft, found, count, out, out.beats)
+        return
+    if isinstance(act, Done):
+        _return(draft, found, count, out, out.beats)
+        return
+    if not (act.used.isascii() and act.used.isdigit() and len(act.used) <= 4):
+        draft.refuse(f"'{act.used}' is not a count", f"type how many {count.what} were done, 0 to {out.beats}")
+        return
+    used = int(act.used)
+    if used < out.used:
+        draft.refuse(f"{out.used} were reported one by one already", f"type a number from {out.used} to {out.beats}")
+        return
+    _return(draft, found, count, out, used)
+
+
+def _return(draft: Draft, found: Found, count: Count, out: Out, used: int) -> None:
+    """Credit what was not used. A credit only cancels its own debit; more than granted makes the level unknown."""
+    path = draft.state.path
+    late = out.seconds > 0 and elapsed(out.since, draft.now).at_most_ns > out.seconds * 1_000_000_000
+    levels: dict[str, list[str] | None] = {}
+    allowed = per_beat(draft, found)
+    for name, sign in _levels(count):
+        known = out.before.get(name)
+        if known is None or used > out.beats or late or draft.state.levels.get(name) is None:
+            levels[name] = None
+            continue
+        levels[name] = outward(moved(known, (allowed[0] * used, allowed[1] * used), sign))
+    conditions = dict(out.touched)
+    if used:
+        for phase in count.beat:
+            conditions |= {graph.instance(draft.procedure.conditions, r, found.here): "F" for r in phase.ends}
+            conditions |= {graph.instance(draft.procedure.conditions, r, found.here): "T" for r in phase.makes}
+        member = f"@{found.here}" if found.here else ""
+        deeds = sorted({f"deed {d}{member}" for p in count.beat for d in p.deeds})
+        made = {graph.instance(draft.procedure.conditions, r, found.here) for p in count.beat for r in p.makes}
+        draft.emit(ev.Happened(deeds=deeds + sorted(f"make {m}" for m in made)))
+    seen = [
+        n
+        for n, _ in _levels(count)
+        if positions(draft.procedure, draft.state, level_of(draft.procedure, found.procedure, n))
+    ]
+    draft.emit(ev.Returned(path=path, used=used, levels=levels, conditions=conditions, looks=seen))
+    if used > out.beats:
+        draft.emit(
+            ev.FindingMade(
+                what=f"{used} {count.what} where {out.beats} were granted: the level may have passed its low mark",
+                where=found.here or "",
+                severity="fail",
+                follows="look for air before the brakes are used",
+                origin="run",
+            )
+        )
+
+
+def per_beat(draft: Draft, found: Found) -> tuple[Fraction, Fraction]:
+    """Least and most that one beat moves."""
+    allowed = grant_of(draft.procedure, draft.state, found)
+    return (allowed.least, allowed.most)
+
+
+def fluid(draft: Draft, found: Found, step: Step, count: Count, act: Answer) -> None:
+    """The answer after a grant: again, or out by its edge."""
+    if act.value not in count.exits:
+        draft.refuse(f"'{act.value}' is none of the answers", f"answer one of: {', '.join(count.exits)}")
+        return
+    draft.emit(
+        ev.Answered(path=draft.state.path, ask=count.ask, value=act.value, outcome=act.value, name=count.name or "")
+    )
+    if act.value not in count.again:
+        leave(draft, found, act.value)

@@ -1,0 +1,421 @@
+"""The state of a run: the fold of its events. Nothing else ever changes it.
+
+Rules of this module
+1. ``evolve`` is total over the closed union of events and never refuses: what may happen was decided before.
+2. Values belong to the car: conditions T, F or U; levels an enclosure in coherent SI, or None (not known).
+3. Histories are linked pairs (newest, older), so that the 20,000th act costs what the first did.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from typing import Literal, assert_never
+
+from runner.core import event as ev
+from runner.core.act import AnyAct
+from runner.core.event import AnyEvent
+from runner.core.quantity import Quantity
+from runner.core.stamp import Stamp
+from runner.core.units import DIMENSIONS
+
+Enclosure = tuple[Fraction, Fraction]
+Phase = Literal["new", "summary", "running", "held", "safe stop", "ended"]
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A step that was left: the record line, its path, the outcome, and how it was passed."""
+
+    line: int
+    path: str
+    outcome: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Linked:
+    """A history: the newest item and what came before it."""
+
+    item: object
+    before: Linked | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenValue:
+    """One taking of a reading: its line and path, the points as enclosures, and the outcome."""
+
+    line: int
+    path: str
+    points: tuple[Quantity, ...]
+    outcome: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Out:
+    """A grant that is out: beats, how many were reported, when it began, and what to put back."""
+
+    beats: int
+    used: int
+    since: Stamp
+    seconds: Fraction
+    before: Mapping[str, Enclosure | None]
+    touched: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """Where a run stands and what is known of the car."""
+
+    phase: Phase = "new"
+    line: int = -1
+    stamp: Stamp | None = None
+    by: str = ""
+    procedure: str = ""
+    revision: str = ""
+    car: str = ""
+    demonstration: bool = False
+    rehearsal: bool = False
+    salt: str = ""
+    claims: Mapping[str, str] = field(default_factory=dict)
+    instruments: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    asks: tuple[tuple[str, str, str], ...] = ()
+    # the car: levels in coherent SI
+    conditions: Mapping[str, str] = field(default_factory=dict)
+    since: Mapping[str, tuple[int, str]] = field(default_factory=dict)
+    set_at: Mapping[str, Stamp] = field(default_factory=dict)
+    levels: Mapping[str, Enclosure | None] = field(default_factory=dict)
+    first_looks: Mapping[str, Enclosure] = field(default_factory=dict)
+    waits: Mapping[str, Stamp] = field(default_factory=dict)
+    parts: Mapping[str, int] = field(default_factory=dict)
+    # the place
+    path: str = ""
+    entries: Mapping[str, int] = field(default_factory=dict)
+    beats: Mapping[str, int] = field(default_factory=dict)
+    orders: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    over: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    choices: Mapping[str, str] = field(default_factory=dict)
+    readings: Mapping[str, tuple[TakenValue, ...]] = field(default_factory=dict)
+    happened: frozenset[str] = frozenset()
+    back_to: str = ""
+    restoring: str = ""
+    again: tuple[str, ...] = ()
+    # the step
+    shown: Stamp | None = None
+    confirmed: frozenset[str] = frozenset()
+    in_effect: frozenset[tuple[str, str]] = frozenset()
+    exposures: int = 0
+    last_key: str = ""
+    pending: ev.ReadBack | None = None
+    started: Stamp | None = None
+    out: Out | None = None
+    looked: bool = False
+    looks_owed: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    # what stays in the open
+    owed: Mapping[str, str] = field(default_factory=dict)
+    findings: tuple[ev.FindingMade, ...] = ()
+    scars: tuple[tuple[int, str], ...] = ()
+    offers: tuple[str, ...] = ()
+    last: AnyEvent | None = None
+    trail: Linked | None = None
+    acts: Linked | None = None
+    ended: ev.Ended | None = None
+    signed: tuple[ev.Signed, ...] = ()
+
+    def value(self, instance: str) -> str:
+        """T, F or U of a condition instance."""
+        return self.conditions.get(instance, "U")
+
+
+def history(linked: Linked | None) -> Iterator[object]:
+    """The items of a history, newest first."""
+    while linked is not None:
+        yield linked.item
+        linked = linked.before
+
+
+def visits(state: State) -> tuple[Visit, ...]:
+    """The steps that were left, oldest first."""
+    return tuple(v for v in history(state.trail) if isinstance(v, Visit))[::-1]
+
+
+def kind_of_step(path: str) -> str:
+    """A path without the members of its turns, so that a step is the same at every corner."""
+    return "/".join(p for p in path.split("/") if p not in _MEMBERS)
+
+
+_MEMBERS = frozenset({"LF", "RF", "LR", "RR", "front", "rear", "left", "right"})
+
+
+def enclosure(pair: list[str] | None) -> Enclosure | None:
+    """An enclosure from the two texts of an event."""
+    return None if pair is None else (Fraction(pair[0]), Fraction(pair[1]))
+
+
+def _points(dimension: str, values: list[list[str]]) -> tuple[Quantity, ...]:
+    return tuple(Quantity(Fraction(lo), Fraction(hi), DIMENSIONS[dimension]) for lo, hi in values)
+
+
+def fold(state: State, line: int, stamp: Stamp, by: str, act: AnyAct, events: tuple[AnyEvent, ...]) -> State:
+    """The state after one record line: its stamp, its act, and all events that the act caused."""
+    state = replace(state, line=line, stamp=stamp, by=by or state.by, acts=Linked((line, stamp, by, act), state.acts))
+    for event in events:
+        state = evolve(state, event)
+    return state
+
+
+def _changed(state: State, changes: Mapping[str, str]) -> State:
+    if not changes:
+        return state
+    mark = (state.line, state.by)
+    stamps = state.set_at
+    if state.stamp is not None:
+        stamps = {**stamps, **{c: state.stamp for c, v in changes.items() if v == "T"}}
+    return replace(
+        state,
+        conditions={**state.conditions, **changes},
+        since={**state.since, **dict.fromkeys(changes, mark)},
+        set_at=stamps,
+        unknown=tuple(c for c in state.unknown if changes.get(c, "U") == "U"),
+    )
+
+
+def _levels(state: State, levels: Mapping[str, list[str] | None]) -> State:
+    return replace(state, levels={**state.levels, **{k: enclosure(v) for k, v in levels.items()}})
+
+
+def _break(state: State, unknown: Mapping[str, str], levels: list[str]) -> State:
+    """A break in the work: perishables and what a grant touched are unknown, warnings are read anew."""
+    state = _changed(state, unknown)
+    lost = tuple(dict.fromkeys((*state.unknown, *(c for c, v in unknown.items() if v == "U"))))
+    owed = tuple(dict.fromkeys((*state.looks_owed, *levels)))
+    state = _levels(state, dict.fromkeys(levels))
+    used = state.beats
+    if state.out is not None:
+        # Nothing is credited: what was granted counts as used.
+        used = {**used, state.path: used.get(state.path, 0) + state.out.beats}
+    return replace(
+        state,
+        unknown=lost,
+        looks_owed=owed,
+        beats=used,
+        out=None,
+        confirmed=frozenset(),
+        in_effect=frozenset(),
+        pending=None,
+        started=None,
+        looked=state.looked,
+    )
+
+
+def evolve(state: State, event: AnyEvent) -> State:
+    """The state after one event."""
+    state = replace(state, last=event)
+    match event:
+        case ev.Begun():
+            return _begun(state, event)
+        case ev.Assumed():
+            return replace(state, phase="running")
+        case ev.Arrived(path=path):
+            return replace(
+                state,
+                path=path,
+                shown=state.stamp,
+                pending=None,
+                started=None,
+                out=None,
+                looked=False,
+                confirmed=frozenset(),
+                entries={**state.entries, path: state.entries.get(path, 0) + 1},
+                phase="safe stop" if path == SAFE_STOP else "running",
+                offers=(),
+            )
+        case ev.Left(path=path, outcome=outcome, because=because):
+            return replace(state, trail=Linked(Visit(state.line, path, outcome, because), state.trail))
+        case ev.OrderSet(block=block, order=order):
+            return replace(state, orders={**state.orders, block: tuple(order)}, over={**state.over, block: ()})
+        case ev.TurnOver(block=block, member=member, forgotten=forgotten):
+            return replace(
+                state,
+                over={**state.over, block: (*state.over.get(block, ()), member)},
+                choices={k: v for k, v in state.choices.items() if k not in forgotten},
+            )
+        case ev.Confirmed(path=path, hazards=hazards, how=how, key=key):
+            kind = kind_of_step(path)
+            return replace(
+                state,
+                confirmed=state.confirmed | set(hazards),
+                shown=state.stamp,
+                in_effect=state.in_effect | {(kind, h) for h in hazards} | {(path, h) for h in hazards},
+                exposures=state.exposures + (how == "own"),
+                last_key=key or state.last_key,
+            )
+        case ev.Answered(path=path, value=value, name=name):
+            remembered = {**state.choices, name: value} if name else state.choices
+            return replace(state, choices=remembered, looked=False)
+        case ev.ReadBack():
+            return replace(state, pending=event)
+        case ev.Retyped():
+            return replace(state, pending=None)
+        case ev.Taken(path=path, name=name, dimension=dimension, values=values, outcome=outcome):
+            taken = TakenValue(line=state.line, path=path, points=_points(dimension, values), outcome=outcome)
+            all_taken = (*state.readings.get(name, ()), taken)
+            return replace(state, pending=None, readings={**state.readings, name: all_taken})
+        case ev.TimerStarted():
+            return replace(state, started=state.stamp)
+        case ev.Granted() | ev.Beaten() | ev.Returned() | ev.Looked() | ev.LevelIs():
+            return _moved(state, event)
+        case ev.Became(changes=changes):
+            return _changed(state, changes)
+        case ev.Happened(deeds=deeds):
+            return replace(state, happened=state.happened | set(deeds))
+        case ev.WaitStarted(wait=wait):
+            return replace(state, waits=state.waits if state.stamp is None else {**state.waits, wait: state.stamp})
+        case ev.PartUsed(part=part, left=count) | ev.InHand(part=part, have=count):
+            return replace(state, parts={**state.parts, part: count})
+        case ev.Stopped(unknown=unknown, levels=levels):
+            return replace(_break(state, unknown, levels), phase="held")
+        case ev.Resumed(unknown=unknown, levels=levels):
+            back: Phase = "ended" if state.ended else "safe stop" if state.path == SAFE_STOP else "running"
+            if not state.path:
+                back = "summary"
+            return replace(_break(state, unknown, levels), phase=back, shown=state.stamp)
+        case ev.Expired(conditions=conditions, levels=levels):
+            gone = replace(_changed(state, dict.fromkeys(conditions, "U")), shown=state.stamp)
+            return replace(
+                _levels(gone, dict.fromkeys(levels)),
+                unknown=tuple(dict.fromkeys((*gone.unknown, *conditions))),
+                looks_owed=tuple(dict.fromkeys((*gone.looks_owed, *levels))),
+            )
+        case ev.Attested(condition=condition, value=value):
+            changed = _changed(state, {condition: value})
+            return replace(changed, unknown=tuple(c for c in state.unknown if c != condition))
+        case ev.Contradicted(condition=condition, value=value):
+            return replace(_changed(state, {condition: value}), scars=(*state.scars, (state.line, "contradicted")))
+        case ev.Restoring(condition=condition, back_to=back_to):
+            return replace(state, restoring=condition, back_to=back_to)
+        case ev.Restored():
+            return replace(state, restoring="", back_to="")
+        case ev.Asked(paths=paths):
+            return replace(
+                state,
+                again=tuple(paths),
+                shown=state.stamp,
+                confirmed=frozenset(),
+                in_effect=frozenset(e for e in state.in_effect if e[0] not in paths),
+            )
+        case ev.Jumped(void=void):
+            return replace(
+                state,
+                choices={k: v for k, v in state.choices.items() if k not in void},
+                offers=(),
+                back_to="",
+                restoring="",
+            )
+        case ev.Corrected(offers=offers):
+            return replace(state, offers=tuple(offers), scars=(*state.scars, (state.line, "corrected")))
+        case ev.Restated(name=name, nth=nth, values=values, outcome=outcome):
+            return _restated(state, name, nth, values, outcome)
+        case ev.Overridden():
+            return replace(state, pending=None, scars=(*state.scars, (state.line, "overridden")))
+        case ev.CannotDo():
+            return replace(state, pending=None, scars=(*state.scars, (state.line, "not done as written")))
+        case ev.FindingMade():
+            return replace(state, findings=(*state.findings, event))
+        case ev.Owes(owed=owed, what=what):
+            return replace(state, owed={**state.owed, owed: what})
+        case ev.Settled(owed=owed):
+            return replace(state, owed={k: v for k, v in state.owed.items() if k != owed})
+        case ev.Supplied(name=name, value=value, source=source):
+            rest = tuple(a for a in state.asks if a[0] != name)
+            return replace(state, asks=(*rest, (name, value, source)), shown=state.stamp)
+        case ev.PersonSet(initials=initials):
+            return replace(state, by=initials, in_effect=frozenset(), shown=state.stamp)
+        case ev.Ended():
+            return replace(state, phase="ended", ended=event)
+        case ev.Signed():
+            return replace(state, signed=(*state.signed, event))
+        case ev.Named() | ev.Identified():
+            return replace(state, pending=None)
+        case ev.Refused() | ev.Mistaken() | ev.Ticked():
+            return state
+        case _:
+            assert_never(event)
+
+
+SAFE_STOP = "safe stop"
+
+
+def _begun(state: State, event: ev.Begun) -> State:
+    return replace(
+        state,
+        phase="summary",
+        procedure=event.procedure,
+        revision=event.revision,
+        car=event.car,
+        demonstration=event.demonstration,
+        rehearsal=event.rehearsal,
+        salt=event.salt,
+        claims=dict(event.claims),
+        instruments=dict(event.instruments),
+        shown=state.stamp,
+        asks=tuple((name, a["value"], a["source"]) for name, a in event.asks.items()),
+        conditions=dict(event.conditions),
+        levels={k: enclosure(v) for k, v in event.levels.items()},
+        waits={
+            name: Stamp(at=str(w["at"]), mono=int(w["mono"]), boot=str(w["boot"])) for name, w in event.waits.items()
+        },
+        parts=dict(event.parts),
+    )
+
+
+def _moved(state: State, event: ev.Granted | ev.Beaten | ev.Returned | ev.Looked | ev.LevelIs) -> State:
+    match event:
+        case ev.Granted(beats=beats, levels=levels, touched=touched, seconds=seconds):
+            out = Out(
+                beats=beats,
+                used=0,
+                since=state.stamp or Stamp(at="", mono=0, boot=""),
+                seconds=Fraction(seconds),
+                before={k: state.levels.get(k) for k in levels},
+                touched={c: state.value(c) for c in touched},
+            )
+            return replace(_levels(_changed(state, touched), dict(levels)), out=out)
+        case ev.Beaten():
+            out_now = state.out
+            return state if out_now is None else replace(state, out=replace(out_now, used=out_now.used + 1))
+        case ev.Returned(path=path, used=used, levels=moved, conditions=conditions, looks=looks):
+            state = replace(
+                _levels(_changed(state, conditions), moved),
+                out=None,
+                looked=True,
+                beats={**state.beats, path: state.beats.get(path, 0) + used},
+            )
+            return replace(state, looks_owed=tuple(dict.fromkeys((*state.looks_owed, *looks))))
+        case ev.Looked(level=level, enclosure=pair):
+            seen = enclosure(pair)
+            owed = tuple(name for name in state.looks_owed if name != level)
+            state = replace(state, looks_owed=owed)
+            return state if seen is None else _seen(state, level, seen)
+        case ev.LevelIs(level=level, enclosure=pair, by_look=by_look):
+            now = enclosure(pair)
+            owed = state.looks_owed
+            if by_look:
+                owed = tuple(name for name in owed if name != level)
+            state = replace(state, looks_owed=owed)
+            return _seen(state, level, now) if by_look and now else replace(state, levels={**state.levels, level: now})
+
+
+def _seen(state: State, level: str, now: Enclosure) -> State:
+    first = state.first_looks if level in state.first_looks else {**state.first_looks, level: now}
+    return replace(state, levels={**state.levels, level: now}, first_looks=first)
+
+
+def _restated(state: State, name: str, nth: int, values: list[list[str]], outcome: str) -> State:
+    taken = list(state.readings.get(name, ()))
+    old = taken[nth]
+    points = tuple(Quantity(Fraction(lo), Fraction(hi), old.points[0].dimension) for lo, hi in values)
+    taken[nth] = replace(old, points=points, outcome=outcome)
+    return replace(state, readings={**state.readings, name: tuple(taken)})

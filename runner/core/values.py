@@ -1,0 +1,94 @@
+"""What the names in a procedure are worth in a state: asks, computed values, readings, looks."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from runner.core.bind import Bound, bind
+from runner.core.bind import quantity as bound_quantity
+from runner.core.bind import value as bound_value
+from runner.core.expr import Expr
+from runner.core.graph import Level, Procedure
+from runner.core.quantity import Quantity
+from runner.core.state import Enclosure, State
+from runner.core.units import Unclear
+
+
+@lru_cache(maxsize=32)
+def bound(procedure: Procedure, asks: tuple[tuple[str, str, str], ...]) -> Bound:
+    """The car's values bound to a procedure; what does not fit counts as not known yet."""
+    raw = {
+        name: {"value": value, "source": source}
+        for name, value, source in asks
+        if name.partition("@")[0] in procedure.asks
+    }
+    result = bind(procedure, raw)
+    return result if isinstance(result, Bound) else Bound(values={}, unknown=frozenset(procedure.asks))
+
+
+def readings(procedure: Procedure, state: State) -> dict[str, tuple[Quantity, ...]]:
+    """Every reading by name, its totals, and each level at its first look and now."""
+    known: dict[str, tuple[Quantity, ...]] = {}
+    totals: dict[str, tuple[Quantity, ...]] = {}
+    for name, taken in state.readings.items():
+        known[name] = taken[-1].points
+        total = f"total of {name.partition('@')[0]}"
+        totals[total] = totals.get(total, ()) + tuple(p for t in taken for p in t.points)
+    for name, level in procedure.levels.items():
+        now, first = state.levels.get(name), state.first_looks.get(name)
+        if now is not None:
+            known[f"{name}_now"] = (Quantity(now[0], now[1], level.unit.dimension),)
+        if first is not None:
+            known[f"{name}_start"] = (Quantity(first[0], first[1], level.unit.dimension),)
+    return known | totals
+
+
+def worth(procedure: Procedure, state: State, expr: Expr, here: str | None) -> Quantity | Unclear:
+    """What an expression is worth now; Unclear where something in it is not known yet."""
+    return bound_quantity(procedure, bound(procedure, state.asks), expr, here, readings(procedure, state))
+
+
+def named(procedure: Procedure, state: State, name: str, here: str | None) -> Quantity | str | tuple[str, ...] | None:
+    """What a name is worth: a quantity, a choice, an order of corners, or None (not known yet)."""
+    return bound_value(procedure, bound(procedure, state.asks), name, here, readings(procedure, state))
+
+
+def subject_value(procedure: Procedure, state: State, name: str, here: str | None) -> str | None:
+    """The value that a branch or an ``unless`` looks at: a remembered choice, else an ask."""
+    chosen = state.choices.get(name)
+    if chosen is not None:
+        return chosen
+    value = named(procedure, state, name, here) if name in procedure.asks else None
+    return value if isinstance(value, str) else None
+
+
+def level_of(procedure: Procedure, owner: Procedure, name: str) -> Level:
+    """The declaration of a level: the fragment's own, else the procedure's."""
+    return owner.levels.get(name) or procedure.levels[name]
+
+
+def positions(procedure: Procedure, state: State, level: Level) -> dict[str, Enclosure]:
+    """What the eye can tell of a level, as enclosures in coherent SI: MAX, 3/4, 1/2, 1/4, MIN and beyond.
+
+    A glance is good to an eighth of the way between the marks. Without marks there is nothing to see.
+    """
+    low, high = level.marks.get("MIN"), level.marks.get("MAX")
+    if low is None or high is None:
+        return {}
+    found = [worth(procedure, state, e, None) for e in (low, high, level.floor, level.brim)]
+    bounds = [q for q in found if isinstance(q, Quantity)]
+    if len(bounds) < 4:
+        return {}
+    at_min, at_max, floor, brim = bounds
+    span = at_max.lo - at_min.lo
+    eighth = span / 8
+    seen = {
+        name: (max(floor.lo, at_min.lo + span * n / 4 - eighth), min(brim.hi, at_min.hi + span * n / 4 + eighth))
+        for n, name in ((4, "MAX"), (3, "3/4"), (2, "1/2"), (1, "1/4"), (0, "MIN"))
+    }
+    return {
+        "above MAX": (at_max.lo, brim.hi),
+        **seen,
+        "below MIN": (floor.lo, at_min.hi),
+        "nothing to be seen": (floor.lo - floor.lo, floor.lo),
+    }
