@@ -1,0 +1,1 @@
+"""The pure part: no file, no clock, no screen."""
