@@ -3,6 +3,7 @@
 import json
 import random
 from hashlib import sha256
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -89,6 +90,13 @@ def test_every_line_is_canonical_and_carries_the_hash_of_the_rest(act, events, b
     assert value == {"v": 1, "n": 0, "at": stamp(0).at, "mono": 0, "boot": "demo-boot", "by": by, "act": act,
                      "events": events, "prev": ZEROS}  # fmt: skip
     assert read(line).fault is None
+
+
+def test_a_record_of_the_first_format_reads_for_ever():
+    record = read(
+        (Path(__file__).parent / "tapes" / "v1.jsonl").read_bytes(), fingerprint="RVXT-VHID-4NTL-KEZB-ILNB-VPQE"
+    )
+    assert (record.fault, record.printed, len(record.lines)) == (None, 4, 4)
 
 
 def test_acts_and_events_may_be_structs_and_come_back_as_such():
