@@ -9,9 +9,13 @@ Rules of this module
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal, assert_never
+
+import msgspec
+from msgspec import field
+from msgspec.structs import replace
 
 from runner.core import event as ev
 from runner.core.act import AnyAct
@@ -42,8 +46,7 @@ class Linked:
     before: Linked | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakenValue:
+class TakenValue(msgspec.Struct, frozen=True, kw_only=True):
     """One taking of a reading: its line and path, the points as enclosures, and the outcome."""
 
     line: int
@@ -52,8 +55,7 @@ class TakenValue:
     outcome: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Out:
+class Out(msgspec.Struct, frozen=True, kw_only=True):
     """A grant that is out: beats, how many were reported, when it began, and what to put back."""
 
     beats: int
@@ -64,8 +66,7 @@ class Out:
     touched: Mapping[str, str]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class State:
+class State(msgspec.Struct, frozen=True, kw_only=True):
     """Where a run stands and what is known of the car."""
 
     phase: Phase = "new"

@@ -1,0 +1,95 @@
+"""The one object that changes: decide, write, fold, show, in that order, one act at a time.
+
+Nothing is shown before it is on the disk. The one exception is a hold that cannot be written: the order of
+making safe comes up all the same, and says "not recorded".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+import msgspec
+
+from runner.core import act as ac
+from runner.core.act import AnyAct
+from runner.core.engine import decide
+from runner.core.entry import Entry
+from runner.core.graph import Procedure
+from runner.core.line import Head, seal
+from runner.core.state import State, fold
+from runner.core.view import View
+from runner.edge.clock import Clock
+from runner.edge.disk import NotRecorded
+
+Admit = Callable[[State, str], tuple[bool, str]]
+"""Whether the run could go on from a path with the car as it is, and why not."""
+Picture = Callable[[State, str, str], View]
+"""The view of a state: with the record's head, and a notice of the job ("" if there is none)."""
+
+
+class Record(Protocol):
+    """Where lines go: a journal, or nowhere in a rehearsal."""
+
+    def append(self, line: bytes) -> None:
+        """Return once the line is kept; raise NotRecorded if it is not."""
+        ...
+
+
+class Nowhere:
+    """A rehearsal's record: there is none."""
+
+    def append(self, line: bytes) -> None:
+        """Keep nothing."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Job:
+    """A run in progress: its procedure, its state, where its lines go, and what shows it."""
+
+    procedure: Procedure
+    journal: Record
+    clock: Clock
+    picture: Picture
+    admit: Admit
+    state: State
+    head: Head
+    after: Callable[[View], None] = lambda _view: None
+    notice: str = ""
+    _unrecorded: State | None = None
+
+    def do(self, act: AnyAct) -> View:
+        """Carry out one act: it is on the disk, or it has not happened."""
+        now = self.clock.now()
+        if isinstance(act, ac.DoAgain):
+            ok, because = self.admit(self.state, act.path)
+            act = msgspec.structs.replace(act, admissible=ok, because=because)
+        by = self.state.by
+        if isinstance(act, ac.Person | ac.Sign):
+            by = act.initials or by
+        events = decide(self.procedure, self.state, act, now, by)
+        line = seal(self.head, now, by, act, events)
+        state = fold(self.state, self.head.n, now, by, act, events)
+        try:
+            self.journal.append(line)
+        except NotRecorded as error:
+            self.notice = f"NOT RECORDED: {error.why}; {error.mend}"
+            if isinstance(act, ac.Hold):
+                self._unrecorded = state
+            return self.peek()
+        self._unrecorded = None
+        self.notice = ""
+        self.state, self.head = state, self.head.after(line)
+        view = self.peek()
+        self.after(view)
+        return view
+
+    def peek(self) -> View:
+        """The view of this moment, without any act."""
+        return self.picture(self._unrecorded or self.state, self.head.hash, self.notice)
+
+    def take_over(self, entries: tuple[Entry, ...]) -> None:
+        """Fold the lines of a record that was opened."""
+        for one in entries:
+            self.state = fold(self.state, one.line, one.stamp, one.by, one.act, one.events)
