@@ -166,6 +166,18 @@ def test_the_disc_minimum_and_its_spread_come_from_the_points_around_it() -> Non
     assert value("max(thickness, 22.5 mm)", "mm", 1, thickness=points) == "22.5 mm"
 
 
+def test_points_that_overlap_may_not_differ_at_all() -> None:
+    points = tuple(Quantity.between(low, high, UNITS["mm"]) for low, high in (("22.1", "22.3"), ("22.2", "22.4")))
+    assert value("spread(t)", "mm", 1, t=points) == "0.0 to 0.3 mm"
+    assert value("spread(t)", "mm", 1, t=points[:1]) == "0.0 mm"
+
+
+def test_a_root_that_is_no_fraction_is_enclosed() -> None:
+    result = evaluate(formula("sqrt(2)"), {})
+    assert isinstance(result, Quantity)
+    assert result.lo**2 < 2 < result.hi**2
+
+
 def test_temperatures_have_a_mean_and_a_difference_but_no_sum() -> None:
     spots = (q("300 °C", "temperature"), q("320 °C", "temperature"))
     assert value("mean(spots)", "°C", 0, spots=spots) == "310 °C"

@@ -220,6 +220,12 @@ def test_a_value_that_is_itself_uncertain_is_not_decided_across_an_edge() -> Non
     assert (result.outcome, result.label, result.probability) == ("cannot tell", "cannot tell", 0.0)
 
 
+def test_a_value_that_two_bands_claim_is_not_decided() -> None:
+    bands = (Band("renew", None, bound("5")), Band("good", bound("3"), None))
+    assert verdict("4", "0", bands).outcome == "cannot tell"
+    assert verdict("2", "0", bands).outcome == "renew"
+
+
 def test_a_limit_of_another_dimension_is_refused() -> None:
     with pytest.raises(DimensionError, match="length cannot be compared with torque"):
         judge(Quantity.point(1, MM), Fraction(0), at_least("1", UNITS["N m"]))
@@ -355,6 +361,13 @@ def test_an_adapter_that_reaches_back_to_the_hand_is_refused() -> None:
         assert isinstance(result, Unclear)
         assert "reaches back" in result.why
     assert isinstance(setting("100", "N m", ("400", "399", "mm"), "180"), Quantity)
+
+
+def test_an_adapter_that_may_reach_back_to_the_hand_is_refused() -> None:
+    n_m, degree = UNITS["N m"], UNITS["°"]
+    adapter, turned = Quantity.between(390, 410, MM), Quantity.point(180, degree)
+    result = wrench_setting(Quantity.point(100, n_m), Quantity.point(400, MM), adapter, turned)
+    assert isinstance(result, Unclear)
 
 
 def test_a_wrench_without_length_or_a_torque_in_newtons_is_refused() -> None:

@@ -336,6 +336,11 @@ def test_a_decimal_is_written_as_a_decimal(value: object) -> None:
     assert "/" not in to_text(Fraction(str(value)))
 
 
+def test_a_decimal_of_more_than_sixty_places_is_written_as_a_fraction() -> None:
+    assert to_text(Fraction(1, 10**60)) == "0." + "0" * 59 + "1"
+    assert to_text(Fraction(1, 10**61)) == "1/1" + "0" * 61
+
+
 @pytest.mark.parametrize("text", ["", "1.0", "01", "+1", "2/4", "1/2", "1/0", "1e3", " 1", "-0", "١", "nan", "1_0"])
 def test_only_the_canonical_text_of_a_number_is_taken(text: str) -> None:
     with pytest.raises(ValueError, match="exact number"):
