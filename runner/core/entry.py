@@ -8,13 +8,14 @@ from dataclasses import dataclass
 import msgspec
 
 from runner.core.act import AnyAct
+from runner.core.canonical import canonical
 from runner.core.event import AnyEvent
 from runner.core.line import Line
 from runner.core.stamp import Stamp
 from runner.core.state import State, fold
 
-_act = msgspec.json.Decoder(AnyAct).decode
-_events = msgspec.json.Decoder(tuple[AnyEvent, ...]).decode
+_acts: msgspec.json.Decoder[AnyAct] = msgspec.json.Decoder(AnyAct)
+_events: msgspec.json.Decoder[tuple[AnyEvent, ...]] = msgspec.json.Decoder(tuple[AnyEvent, ...])
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,12 @@ class Entry:
 
 def entry(line: Line) -> Entry:
     """The line understood. Raises ``msgspec.ValidationError`` where a newer program wrote an unknown act."""
-    return Entry(line.n, line.stamp, line.by, _act(line.act), _events(line.events))
+    return Entry(line.n, line.stamp, line.by, _acts.decode(line.act), _events.decode(line.events))
+
+
+def as_recorded(act: AnyAct) -> AnyAct:
+    """The act as it will be read back: the engine decides on nothing else, so that a replay agrees."""
+    return _acts.decode(canonical(msgspec.to_builtins(act)))
 
 
 def entries(lines: Iterable[Line]) -> tuple[Entry, ...]:

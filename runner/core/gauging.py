@@ -58,7 +58,7 @@ def suited(draft_instruments: Mapping[str, Mapping[str, str]], reading: Reading)
     return tuple(
         name
         for kind in reading.instruments
-        for name, card in draft_instruments.items()
+        for name, card in sorted(draft_instruments.items())
         if card.get("what") == kind and not isinstance(instrument(name, card, reading.dimension), Unclear)
     )
 
@@ -84,6 +84,9 @@ def understand(
     """The typed points, or the first thing that is not clear about them."""
     chosen: Instrument | None = None
     fitting = suited(draft.state.instruments, reading)
+    if reading.mode == "measured" and reading.instruments and not fitting:
+        kinds = " or ".join(reading.instruments)
+        return Unclear(" ".join(typed), f"no {kinds} stands in the car's file", "add it there, with its error")
     if reading.mode == "measured" and fitting:
         name = instrument_name or fitting[0]
         if name not in fitting:

@@ -124,7 +124,7 @@ def expire(draft: Draft) -> None:
     state = draft.state
     gone = [
         i
-        for i, stamp in state.set_at.items()
+        for i, stamp in sorted(state.set_at.items())
         if state.value(i) == "T"
         and (kept := _seconds_kept(draft, i)) is not None
         and elapsed(stamp, draft.now).at_most_ns > kept * 1_000_000_000
@@ -133,7 +133,7 @@ def expire(draft: Draft) -> None:
     over = (
         out is not None and out.seconds > 0 and (elapsed(out.since, draft.now).at_most_ns > out.seconds * 1_000_000_000)
     )
-    levels = [n for n in out.before if state.levels.get(n) is not None] if out is not None and over else []
+    levels = [n for n in sorted(out.before) if state.levels.get(n) is not None] if out is not None and over else []
     if gone or levels:
         draft.emit(ev.Expired(conditions=gone, levels=levels))
 

@@ -315,13 +315,13 @@ def _refold(procedure: Procedure, past: tuple[Entry, ...], line: int, new: AnyAc
 
 def _restate(draft: Draft, replay: Replay) -> None:
     """Bring the readings to what they are with the correction; levels follow where the path is the same."""
-    for name, taken in replay.state.readings.items():
+    for name, taken in sorted(replay.state.readings.items()):
         current = draft.state.readings.get(name, ())
         for nth, one in enumerate(taken):
             if nth < len(current) and (current[nth].points, current[nth].outcome) != (one.points, one.outcome):
                 pairs = [[to_text(p.lo), to_text(p.hi)] for p in one.points]
                 draft.emit(ev.Restated(name=name, nth=nth, values=pairs, outcome=one.outcome))
-    for name, known in draft.state.levels.items():
+    for name, known in sorted(draft.state.levels.items()):
         if replay.effect != "same path":
             moved = name in replay.state.levels and replay.state.levels[name] != known
             if replay.effect == "broken" or moved:

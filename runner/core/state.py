@@ -190,7 +190,7 @@ def _levels(state: State, levels: Mapping[str, list[str] | None]) -> State:
 def _break(state: State, unknown: Mapping[str, str], levels: list[str]) -> State:
     """A break in the work: perishables and what a grant touched are unknown, warnings are read anew."""
     state = _changed(state, unknown)
-    lost = tuple(dict.fromkeys((*state.unknown, *(c for c, v in unknown.items() if v == "U"))))
+    lost = tuple(dict.fromkeys((*state.unknown, *sorted(c for c, v in unknown.items() if v == "U"))))
     owed = tuple(dict.fromkeys((*state.looks_owed, *levels)))
     state = _levels(state, dict.fromkeys(levels))
     used = state.beats

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from functools import lru_cache
 
 from runner.core.bind import Bound, bind
 from runner.core.bind import quantity as bound_quantity
 from runner.core.bind import value as bound_value
 from runner.core.expr import Expr
-from runner.core.graph import Level, Procedure
+from runner.core.graph import Level, Procedure, Reading, Step, walk
 from runner.core.quantity import Quantity
 from runner.core.state import Enclosure, State
 from runner.core.units import Unclear
@@ -29,7 +30,7 @@ def bound(procedure: Procedure, asks: tuple[tuple[str, str, str], ...]) -> Bound
 def readings(procedure: Procedure, state: State) -> dict[str, tuple[Quantity, ...]]:
     """Every reading by name, its totals, and each level at its first look and now."""
     known: dict[str, tuple[Quantity, ...]] = {}
-    totals: dict[str, tuple[Quantity, ...]] = {}
+    totals = dict(_nothing_yet(procedure))
     for name, taken in state.readings.items():
         known[name] = taken[-1].points
         total = f"total of {name.partition('@')[0]}"
@@ -41,6 +42,16 @@ def readings(procedure: Procedure, state: State) -> dict[str, tuple[Quantity, ..
         if first is not None:
             known[f"{name}_start"] = (Quantity(first[0], first[1], level.unit.dimension),)
     return known | totals
+
+
+@lru_cache(maxsize=32)
+def _nothing_yet(procedure: Procedure) -> tuple[tuple[str, tuple[Quantity, ...]], ...]:
+    """The total of every reading before it was ever taken."""
+    gates = (n.gate for n in walk(procedure.body) if isinstance(n, Step))
+    nought = Fraction(0)
+    return tuple(
+        (f"total of {g.name}", (Quantity(nought, nought, g.dimension),)) for g in gates if isinstance(g, Reading)
+    )
 
 
 def worth(procedure: Procedure, state: State, expr: Expr, here: str | None) -> Quantity | Unclear:

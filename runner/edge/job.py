@@ -15,7 +15,7 @@ import msgspec
 from runner.core import act as ac
 from runner.core.act import AnyAct
 from runner.core.engine import decide
-from runner.core.entry import Entry
+from runner.core.entry import Entry, as_recorded
 from runner.core.graph import Procedure
 from runner.core.line import Head, seal
 from runner.core.state import State, fold
@@ -65,6 +65,7 @@ class Job:
         if isinstance(act, ac.DoAgain):
             ok, because = self.admit(self.state, act.path)
             act = msgspec.structs.replace(act, admissible=ok, because=because)
+        act = as_recorded(act)
         by = self.state.by
         if isinstance(act, ac.Person | ac.Sign):
             by = act.initials or by
