@@ -1,0 +1,136 @@
+"""The step itself and its gate: the instruction large and alone, the question, its answers, the value typed."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from runner.core.panel import Panel, page_of, pages
+from runner.core.view import Field, Option, View
+from runner.screen.glyphs import PITCH, drawable, large
+from runner.screen.ink import Row, Rows, cells, clean, cut, fit, pad, wrap, wrapped
+from runner.screen.side import status_row
+
+CORNERS: Final = {"7": "LF", "9": "RF", "1": "LR", "3": "RR"}
+_STRIPE: Final = "┃ "
+
+
+def instruction(view: View, width: int, *, most: int = 0) -> Rows:
+    """The one action of now, with the stripe beside it; at most so many rows of its headline if given."""
+    status = "STOPPED" if view.kind in ("held", "safe stop") else "DONE" if view.ended else "NOW"
+    place = f" {view.step_n}/{view.steps}" if status == "NOW" and view.steps else ""
+    tag = f" {status}{place} "
+    head = wrap(f"{'_' * (len(tag) - 1)} {view.headline}", width - len(_STRIPE))
+    if most and len(head) > most:
+        head = (*head[: most - 1], fit(head[most - 1] + " " * width, width - len(_STRIPE) - 1))
+    first = head[0][len(tag) - 1 :] if head else ""
+    rows: list[Row] = [((_STRIPE, "mark"), (tag, "now" if status == "NOW" else "refused"), (first, "strong"))]
+    rows += [((_STRIPE, "mark"), (line, "strong")) for line in head[1:]]
+    return tuple(rows)
+
+
+def details(view: View, width: int) -> Rows:
+    """What stands under the instruction: more text, what to take, the other steps of the group."""
+    inner = width - len(_STRIPE)
+    rows = [row for text in view.text for row in wrapped(text, inner)]
+    if view.take:
+        rows += wrapped("take: " + ", ".join(view.take), inner, "quiet")
+    rows += [status_row(line, inner) for line in view.group]
+    return tuple(((_STRIPE, "mark"), *row) for row in rows)
+
+
+def question(view: View, width: int) -> Rows:
+    """The question and the key that goes on."""
+    return wrapped(view.question, width, "strong")
+
+
+def answers(options: tuple[Option, ...], page: int, width: int, *, one_row: bool = False) -> Rows:
+    """What can be chosen, with its keys; corners lie as they lie on the keypad."""
+    shown = [option for _, option in page_of(options, page)]
+    if {o.key for o in shown} == set(CORNERS):
+        return _corners({o.key: o for o in shown}, width)
+    rows: list[Row] = []
+    for option in shown:
+        key, text = f"[{option.key}]", option.text + (" ›" if option.sub or option.field else "")
+        note = f" ({option.note})" if option.note else ""
+        room = width - len(key) - 1
+        lines = (fit(text + note, room),) if one_row else wrap(text + note, room) or ("",)
+        rows.append(((key, "key"), (" " + lines[0], "plain")))
+        rows += [((" " * (len(key) + 1) + line, "plain"),) for line in lines[1:]]
+    if pages(len(options)) > 1:
+        count = pages(len(options))
+        rows.append((("[+]", "key"), (f" more, page {page % count + 1} of {count}", "quiet")))
+    return tuple(rows)
+
+
+def _corners(by_key: dict[str, Option], width: int) -> Rows:
+    half = width // 2
+    rows: list[Row] = []
+    for left, right in (("7", "9"), ("1", "3")):
+        rows.append((*pad(_corner(by_key[left], half), half), *_corner(by_key[right], half)))
+    return tuple(rows)
+
+
+def _corner(option: Option, width: int) -> Row:
+    return ((f"[{option.key}]", "key"), (" " + fit(option.text, width - 5), "plain"))
+
+
+def field(asked: Field, panel: Panel, width: int, *, big: bool) -> Rows:
+    """The value as it is typed, its unit large beside it, its limit and instrument under it."""
+    instrument, unit = asked.ways[panel.way % len(asked.ways)]
+    clicks = asked.clicks and len(panel.points) >= asked.points
+    what = "how many clicks were heard" if clicks else asked.what
+    if asked.points > 1 and not clicks:
+        what += f": point {min(len(panel.points) + 1, asked.points)} of {asked.points}"
+    rows = [*wrapped(what, width, "strong")]
+    if asked.points > 1 and panel.points:
+        rows += wrapped("so far: " + "  ".join(panel.points), width, "quiet")
+    rows += _typed(clean(panel.buffer), "" if clicks else unit, width, big=big and asked.kind != "text")
+    if asked.limit:
+        rows += wrapped(f"limit: {asked.limit}", width, "strong")
+    if instrument:
+        rows += wrapped(f"with: {instrument}", width, "quiet")
+    if len(asked.ways) > 1:
+        rows.append((("[+]", "key"), (" another unit or instrument", "quiet")))
+    return tuple(rows)
+
+
+def _typed(buffer: str, unit: str, width: int, *, big: bool) -> Rows:
+    shown = (buffer or "") + "_"
+    text = f"{shown} {unit}".rstrip()
+    if big and drawable(text) and len(text) * PITCH <= width:
+        value, beside = large(shown), large(unit)
+        room = len(shown) * PITCH + 1
+        return tuple(
+            ((f" {v}".ljust(room), "field"), ("  " + u, "mark")) for v, u in zip(value, beside, strict=True)
+        )
+    room = max(width - len(unit) - 5, 2)
+    boxed = shown if len(shown) <= room else "…" + shown[1 - room :]
+    return (((f" {boxed} ", "field"), (f" {unit} " if unit else "", "now")),)
+
+
+def go_on(view: View, width: int) -> Rows:
+    """What Enter does now, in words."""
+    if view.enter is None:
+        return ()
+    lines = wrap(view.enter.text, width - 8) or ("",)
+    note = wrapped(view.enter.note, width, "quiet")
+    first: Row = (("[Enter]", "key"), (" " + lines[0], "strong"))
+    return (first, *(((" " * 8 + line, "strong"),) for line in lines[1:]), *note)
+
+
+def keys(view: View, panel: Panel, width: int, more: str) -> Row:
+    """The last row: the keys that work everywhere."""
+    if panel.mode == "look":
+        words = ["+ on", "/ back", "- leave"]
+    elif panel.mode == "menu":
+        words = ["- back"]
+    else:
+        typing = view.field is not None and bool(panel.buffer or panel.points)
+        words = ["- undo" if typing else "- menu", *([] if view.field else ["/ look"])]
+    words += [more] if more else []
+    hold: Row = ((" * HOLD ", "refused"),)
+    row: Row = (*hold, ("  " + "   ".join(words), "quiet"))
+    head = fit(view.head, 24)
+    if head and cells(row) + len(head) + 2 <= width:
+        row = (*pad(row, width - len(head)), (head, "quiet"))
+    return cut(row, width)

@@ -1,0 +1,71 @@
+"""What always stands on top: which procedure, which car, where in it; then alerts, in rows of their own."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from runner.core.view import View
+from runner.screen.ink import Ink, Row, Rows, cut, fit, spread, wrap, wrapped
+
+_ALERT: Final[dict[str, tuple[str, Ink]]] = {
+    "refused": ("NOT YET", "refused"),
+    "fail": ("FAIL", "fail"),
+    "too close to call": ("TOO CLOSE TO CALL", "unsure"),
+    "torn": ("RECORD TORN", "fail"),
+    "not recorded": ("NOT RECORDED", "fail"),
+    "note": ("NOTE", "refused"),
+}
+
+
+def header(view: View, width: int) -> Rows:
+    """Two rows: title, revision, DEMONSTRATION; section, place, car and person."""
+    demo: Row = ((f" {fit(view.demonstration, 16)} ", "demo"),) if view.demonstration else ()
+    room = width - sum(len(t) for t, _ in demo) - 1
+    revision = f" rev {view.revision}" if view.revision else ""
+    title = fit(view.title, max(room - len(revision), 4)) + fit(revision, 16)
+    car = fit(" · ".join(t for t in (view.car, view.by) if t), width // 2)
+    place = fit(" · ".join(t for t in (view.section, view.where) if t), max(width - len(car) - 1, 0))
+    return (
+        spread(((title, "strong"),), demo, width),
+        spread(((place, "quiet"),), ((car, "quiet"),), width),
+    )
+
+
+def mark_line(view: View, width: int) -> Rows:
+    """The whole procedure as one line: steps done bear the mark, the step now is open, the rest is plain."""
+    if not 0 < view.step_n <= view.steps:
+        return ((("─" * width, "rule"),),)
+    words = f" step {view.step_n} of {view.steps}"
+    room = width - len(words)
+    steps = range(1, view.steps + 1)
+    ends = [step * room // view.steps for step in steps]
+    done, ahead = "", ""
+    here = "╂"
+    for step, start, end in zip(steps, [0, *ends], ends, strict=False):
+        if step < view.step_n:
+            done += ("╪" + "═" * (end - start - 1))[: end - start]
+        elif step == view.step_n:
+            here += "─" * (end - start - 1)
+        else:
+            ahead += ("┼" + "─" * (end - start - 1))[: end - start]
+    line: Row = ((done, "mark"), (here, "strong"), (ahead, "rule"), (words, "quiet"))
+    return (cut(line, width),)
+
+
+def alert(view: View, width: int) -> Rows:
+    """What went wrong, its word first and reversed; empty if nothing did."""
+    if not view.alert:
+        return ()
+    word, ink = _ALERT.get(view.alert_kind, ("NOTE", "refused"))
+    first = view.alert[0].removeprefix(word).lstrip(" :.") or view.alert[0]
+    tag = f" {word} "
+    lines = wrap(first, max(width - len(tag) - 1, 8))
+    rows: list[Row] = [((tag, ink), (" " + (lines[0] if lines else ""), "strong"))]
+    for text in (" ".join(lines[1:]), *view.alert[1:]):
+        rows += [(("▌", ink), (" ", "plain"), *row) for row in wrapped(text, width - 2)]
+    return tuple(rows)
+
+
+def because(view: View, width: int) -> Rows:
+    """Why the run is here: what came of the last step, with its inputs."""
+    return tuple(row for text in view.because for row in wrapped(text, width, "quiet"))

@@ -1,0 +1,170 @@
+"""The near page: which blocks stand where at the size of the terminal.
+
+The step stays in sight whatever else is open; nothing is laid over it. What does not fit is paged with ``+``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from runner.core.panel import Panel, lines, opened
+from runner.core.view import View
+from runner.screen import caution, gate, head, side
+from runner.screen.ink import EMPTY, Row, Rows, beside, cells, fit, wrapped
+
+_MIDDLE = (66, 20)
+_WIDE = (110, 30)
+_SIDE = 26
+_LEFT = 34
+_LINE = 76
+"""Cells of the longest line of text (WCAG 1.4.8: at most 80)."""
+
+
+def near(view: View, panel: Panel, width: int, height: int) -> Rows:
+    """The whole page, exactly so many rows."""
+    small = width < _MIDDLE[0] or height < _MIDDLE[1]
+    top = head.header(view, width) + (() if small else head.mark_line(view, width))
+    say = wrapped(panel.say, width, "strong")
+    room = max(height - len(top) - len(say) - 1, 1)
+    main, count = _columns(view, panel, width, room, small=small)
+    more = f"+ page {panel.page % count + 1} of {count}" if count > 1 else ""
+    filler = (EMPTY,) * (room - len(main))
+    return (*top, *main, *filler, *say, gate.keys(view, panel, width, more))[-height:]
+
+
+def _columns(view: View, panel: Panel, width: int, room: int, *, small: bool) -> tuple[Rows, int]:
+    if small:
+        return _body(view, panel, width, room, extras=(side.timers(view.timers, width), *_strips(view, width)))
+    left: Rows = ()
+    if width >= _WIDE[0] and room >= _WIDE[1] - 4:
+        left = _stack(_left(view, _LEFT - 2), room)
+        width -= _LEFT
+    main, count = _body(view, panel, min(width - _SIDE - 2, _LINE), room, extras=())
+    page = beside(main, _stack(_right(view, _SIDE, around=not left), room), width - _SIDE)
+    return (beside(left, page, _LEFT) if left else page)[:room], count
+
+
+def _strips(view: View, width: int) -> Sequence[Rows]:
+    return [side.strip(gauge, width) for gauge in view.gauges]
+
+
+def _left(view: View, width: int) -> Sequence[Rows]:
+    owed = tuple(row for _, text in view.owed for row in wrapped(f"owed: {text}", width, "quiet"))
+    return (side.trail(view, width, 8, 10), side.open_now(view, width), owed)
+
+
+def _right(view: View, width: int, *, around: bool) -> Sequence[Rows]:
+    gauges = [side.vessel(gauge, width) for gauge in view.gauges]
+    steps = (side.trail(view, width, 2, 3), side.open_now(view, width)) if around else ()
+    return (side.timers(view.timers, width), side.plan(view.plan, width), *gauges, *steps)
+
+
+def _stack(blocks: Sequence[Rows], room: int) -> Rows:
+    """As many of the blocks as have room, in their order, a blank row between."""
+    rows: Rows = ()
+    for block in blocks:
+        gap = (EMPTY,) if rows and block else ()
+        if len(rows) + len(gap) + len(block) <= room:
+            rows = (*rows, *gap, *block)
+    return rows
+
+
+def _body(
+    view: View, panel: Panel, width: int, room: int, *, extras: Sequence[Rows]
+) -> tuple[Rows, int]:
+    """The rows of the step or of what is open over its lower half, and how many pages there are."""
+    if panel.mode == "look":
+        return _look(view, panel, width, room), 1
+    if panel.mode == "menu":
+        return _menu(view, panel, width, room), 1
+    blocks: list[Rows] = []
+    wanted = [block for block in extras if block]
+    for roomy, optional in ((True, wanted), (False, wanted), (True, []), (False, [])):
+        blocks = _step(view, panel, width, roomy=roomy)
+        if sum(map(len, [*blocks, *optional])) <= room:
+            return _spaced([*blocks, *optional], room), 1
+    return _paged(view, panel, blocks, room)
+
+
+def _step(view: View, panel: Panel, width: int, *, roomy: bool) -> list[Rows]:
+    shown = (
+        head.alert(view, width),
+        head.because(view, width),
+        caution.cautions(view.cautions, width, roomy=roomy),
+        gate.instruction(view, width) + gate.details(view, width),
+        gate.question(view, width) + gate.answers(view.options, panel.page, width),
+        gate.field(view.field, panel, width, big=roomy) if view.field else (),
+        gate.go_on(view, width),
+    )
+    return [block for block in shown if block]
+
+
+def _spaced(blocks: Sequence[Rows], room: int) -> Rows:
+    """The blocks under each other, with air between them where there is room for it."""
+    air = sum(map(len, blocks)) + len(blocks) - 1 <= room
+    rows: list[Row] = []
+    for block in blocks:
+        if rows and air:
+            rows.append(EMPTY)
+        rows += block
+    return tuple(rows)
+
+
+def _paged(view: View, panel: Panel, blocks: Sequence[Rows], room: int) -> tuple[Rows, int]:
+    """A step too long for the terminal: the headline stays, the rest turns page by page."""
+    width = max(cells(row) for block in blocks for row in block)
+    pinned = gate.instruction(view, width, most=max(room // 3, 1))
+    each = max(room - len(pinned), 1)
+    pages: list[Rows] = [()]
+    for block in blocks:
+        if len(pages[-1]) + len(block) > each and pages[-1] and len(block) <= each:
+            pages.append(())
+        for row in block:
+            if len(pages[-1]) >= each:
+                pages.append(())
+            pages[-1] = (*pages[-1], row)
+    shown = pages[panel.page % len(pages)]
+    owed = any(c.state in ("owed", "together") for c in view.cautions)
+    return (shown + pinned if owed else pinned + shown), len(pages)
+
+
+def _menu(view: View, panel: Panel, width: int, room: int) -> Rows:
+    """The open list under the headline of the step; each entry keeps one row if they are many."""
+    title, options, asked = opened(panel, view)
+    name: Row = ((f"── {fit(title, width - 6)} ".ljust(width, "─"), "rule"),)
+    rows = gate.answers(options, panel.page, width)
+    if len(rows) + 3 > room:
+        rows = gate.answers(options, panel.page, width, one_row=True)
+    if asked is not None:
+        rows += gate.field(asked, panel, width, big=room > 14)
+    headline = gate.instruction(view, width, most=max(room - 1 - len(rows), 1))
+    blocks = [head.alert(view, width), headline, (name, *rows)]
+    if sum(map(len, blocks)) > room:
+        blocks = blocks[1:]
+    return _spaced(blocks, room)[:room]
+
+
+def _look(view: View, panel: Panel, width: int, room: int) -> Rows:
+    """Steps before and after, the one under the cursor whole; the step of now stays above."""
+    steps = lines(view)
+    at = min(panel.cursor, len(steps) - 1)
+    chosen = steps[at]
+    detail = [
+        *wrapped(chosen.note, width - 4),
+        *(row for text in chosen.hazards for row in wrapped(text, width - 4)),
+    ]
+    whole: list[Row] = [
+        (("▸ ", "mark"), *row) for row in ((side.status(chosen),), *wrapped(chosen.title, width - 4, "strong"))
+    ]
+    whole += [(("  ", "plain"), *row) for row in detail]
+    headline = gate.instruction(view, width, most=2)
+    name: Row = ((f"── step {at + 1} of {len(steps)}, looking changes nothing ".ljust(width, "─")[:width], "rule"),)
+    spare = max(room - len(headline) - 1 - len(whole), 0)
+    before = min(at, spare // 2)
+    after = min(len(steps) - 1 - at, spare - before)
+    listed = [
+        *((("  ", "plain"), *side.status_row(line, width - 2)) for line in steps[at - before : at]),
+        *whole,
+        *((("  ", "plain"), *side.status_row(line, width - 2)) for line in steps[at + 1 : at + 1 + after]),
+    ]
+    return (*headline, name, *listed)[:room]
