@@ -1,1 +1,3 @@
-"""Where the program touches the world: files, clocks, the text that people write."""
+"""The edge: files, clocks, records. It depends on the core, never the other way."""
+
+VERSION = "0.1.0"

@@ -1,0 +1,164 @@
+"""The commands: what can be asked for on the command line, and which body answers it.
+
+Bodies are imported by the command that needs them, so that each starts as fast as it can.
+Exit codes: 0 as it should be, 1 something was found, 2 it could not be done.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from runner.edge import VERSION
+
+
+def command(words: Sequence[str]) -> int:
+    """Carry out one command and give its exit code."""
+    options = _parser().parse_args(list(words))
+    try:
+        code: int = options.body(options)
+    except KeyboardInterrupt:
+        print("stopped; what was recorded is kept", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        return 0
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="witnessmark",
+        description="Guarded procedures for a technician alone at the car. "
+        "Examples and training aid: the car's own literature, local codes and licensed practice come first.",
+    )
+    parser.add_argument("--version", action="version", version=f"witnessmark {VERSION}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    _add_run(commands)
+    _add_check(commands)
+    _add_audit(commands)
+    return parser
+
+
+def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    run = commands.add_parser("run", help="follow a procedure at the car", description="Follow a procedure at the car.")
+    run.add_argument("procedure", metavar="PROCEDURE", help="name in the library, or a file")
+    run.add_argument("--car", type=Path, metavar="FILE", help="the car's file (without it a small one is made)")
+    run.add_argument("--demo", action="store_true", help="the invented car; everything is marked DEMONSTRATION")
+    run.add_argument("--answers", type=Path, metavar="FILE", help="drive the run by a file, without a screen")
+    run.add_argument("--records", type=Path, metavar="FOLDER", help="where records are kept")
+    run.add_argument("--by", metavar="INITIALS", help="who is working")
+    run.add_argument("--new", action="store_true", help="begin a new run though an unfinished one is there")
+    run.add_argument("--plain", action="store_true", help="line mode: for screen readers and serial lines")
+    run.add_argument("--speak", action="store_true", help="speak what matters, where the machine can")
+    run.add_argument("--distance", type=float, default=0.7, metavar="M", help="reading distance in metres (far view)")
+    run.add_argument("--screen", type=float, default=194.0, metavar="MM", help="height of the screen in millimetres")
+    run.set_defaults(body=_run)
+
+    rehearse = commands.add_parser("rehearse", help="walk through a procedure without a record")
+    rehearse.add_argument("procedure", metavar="PROCEDURE", help="name in the library, or a file")
+    rehearse.add_argument("--car", type=Path, metavar="FILE", help="the car's file")
+    rehearse.add_argument("--demo", action="store_true", help="the invented car")
+    rehearse.add_argument("--plain", action="store_true", help="line mode")
+    rehearse.set_defaults(body=_rehearse)
+
+    car = commands.add_parser("car", help="make a small car's file")
+    car.add_argument("procedure", metavar="PROCEDURE", help="the procedure whose values are asked for")
+    car.add_argument("--folder", type=Path, metavar="FOLDER", help="where the file is put")
+    car.set_defaults(body=_car)
+
+
+def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    check = commands.add_parser("check", help="prove the safeguards of procedures on every path")
+    check.add_argument("files", nargs="*", metavar="FILE", help="files or folders; without any, the library")
+    check.add_argument("--json", action="store_true", help="findings as JSON")
+    check.set_defaults(body=_check)
+    explain = commands.add_parser("explain", help="what a check asks for, with a bad and a good example")
+    explain.add_argument("check", metavar="CHECK", help="the word in brackets behind a finding")
+    explain.set_defaults(body=_explain)
+    library = commands.add_parser("list", help="the procedures of the library")
+    library.set_defaults(body=_list)
+
+
+def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    audit = commands.add_parser("audit", help="the runs: list them, tell one, verify them")
+    audit.add_argument("--records", type=Path, metavar="FOLDER", help="where records are kept")
+    audit.add_argument("--demo", action="store_true", help="the records of demonstrations")
+    audit.add_argument("--json", action="store_true", help="as JSON")
+    audit.set_defaults(body=_audit_list)
+    what = audit.add_subparsers(dest="what", metavar="")
+    show = what.add_parser("show", help="tell one run: each gate, who, when, value, limit, verdict")
+    show.add_argument("run", metavar="RUN", help="the run's name")
+    show.set_defaults(body=_audit_show)
+    verify = what.add_parser("verify", help="whether records are whole and unchanged")
+    verify.add_argument("files", nargs="*", type=Path, metavar="FILE", help="records; without any, all")
+    verify.add_argument("--fingerprint", metavar="LETTERS", help="as printed on paper, for one record")
+    verify.set_defaults(body=_audit_verify)
+
+
+def _run(options: argparse.Namespace) -> int:
+    from runner.cli.running import run
+
+    return run(options)
+
+
+def _rehearse(options: argparse.Namespace) -> int:
+    from runner.cli.running import rehearse
+
+    return rehearse(options)
+
+
+def _car(options: argparse.Namespace) -> int:
+    from runner.cli.cars import make
+
+    return make(options)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from runner.cli.checking import check
+
+    return check(options)
+
+
+def _explain(options: argparse.Namespace) -> int:
+    from runner.cli.checking import explain_one
+
+    return explain_one(options)
+
+
+def _list(options: argparse.Namespace) -> int:
+    from runner.cli.checking import library
+
+    return library(options)
+
+
+def _records(options: argparse.Namespace) -> Path:
+    from runner.cli.places import records_folder
+
+    return records_folder(options.records, demo=options.demo)
+
+
+def _told(answer: tuple[str, int]) -> int:
+    text, code = answer
+    print(text)
+    return code
+
+
+def _audit_list(options: argparse.Namespace) -> int:
+    from runner.edge.auditing import audit_list
+
+    return _told(audit_list(_records(options), options.json))
+
+
+def _audit_show(options: argparse.Namespace) -> int:
+    from runner.edge.auditing import audit_show
+
+    return _told(audit_show(_records(options), options.run, options.json))
+
+
+def _audit_verify(options: argparse.Namespace) -> int:
+    from runner.edge.auditing import audit_verify
+
+    paths = options.files or sorted(_records(options).glob("*.jsonl"))
+    return _told(audit_verify(paths, options.fingerprint, options.json))
