@@ -1,7 +1,7 @@
 """Every key of the keypad, what it does now, and the one act that may come of it.
 
 Rules of this module
-1. Keys are ``0`` to ``9``, ``.``, ``+``, ``-``, ``*``, ``/``, ``enter``, ``backspace``, ``esc``, or one typed character.
+1. Keys are the digits, ``. + - * /``, ``enter``, ``backspace``, ``esc``, or one typed character.
 2. ``*`` holds, whatever is open. ``-`` takes back what is typed, then leaves what is open, then opens the menu.
 3. A key that passed a gate passes the next one only after a second without it: a key that is held passes one gate.
    Nothing else depends on time.
@@ -71,8 +71,8 @@ def _pressed(panel: Panel, view: View, key: str) -> Answered:
 
 def _at_step(panel: Panel, view: View, key: str) -> Answered:
     match key:
-        case "enter" if view.enter is not None and view.enter.act is not None:
-            return panel, view.enter.act
+        case "enter" if view.enter is not None:
+            return _choose(panel, 0, view.enter)
         case "enter":
             return replace(panel, say=_why_not_enter(view)), None
         case "-":
@@ -213,14 +213,14 @@ def complete(field: Field, points: tuple[str, ...], way: int) -> AnyAct:
     instrument, unit = field.ways[way % len(field.ways)]
     match field.base:
         case acts.Enter():
-            return msgspec.structs.replace(
-                field.base, typed=typed, unit=unit, instrument=instrument, clicks=clicks
-            )
+            return msgspec.structs.replace(field.base, typed=typed, unit=unit, instrument=instrument, clicks=clicks)
         case acts.Correct():
             return msgspec.structs.replace(field.base, typed=typed, unit=unit)
         case acts.Supply():
             text = f"{typed[0]} {unit}".strip() if field.kind == "value" else typed[0]
             return msgspec.structs.replace(field.base, typed=text)
+        case acts.Answer():
+            return msgspec.structs.replace(field.base, value=typed[0])
         case acts.Report():
             return msgspec.structs.replace(field.base, used=typed[0])
         case acts.Done():

@@ -42,11 +42,19 @@ def face(panel: Panel, view: View) -> Face:
     instrument, unit = field.ways[panel.way % len(field.ways)] if field is not None else ("", "")
     looking = lines(view) if panel.mode == "look" else ()
     return Face(
-        mode=panel.mode, title=title, options=shown,
+        mode=panel.mode,
+        title=title,
+        options=shown,
         page=f"page {panel.page % count + 1} of {count}" if count > 1 else "",
-        field=field, typed=panel.buffer if field is not None else "", entered=panel.points,
-        prompt=prompt(panel, field) if field is not None else "", unit=unit, instrument=instrument, say=panel.say,
-        looking=looking, cursor=min(panel.cursor, max(0, len(looking) - 1)),
+        field=field,
+        typed=panel.buffer if field is not None else "",
+        entered=panel.points,
+        prompt=prompt(panel, field) if field is not None else "",
+        unit=unit,
+        instrument=instrument,
+        say=panel.say,
+        looking=looking,
+        cursor=min(panel.cursor, max(0, len(looking) - 1)),
         keys=keys(panel, view, options, field),
     )
 
@@ -60,9 +68,7 @@ def prompt(panel: Panel, field: Field) -> str:
     return field.what
 
 
-def keys(
-    panel: Panel, view: View, options: tuple[Option, ...], field: Field | None
-) -> tuple[tuple[str, str], ...]:
+def keys(panel: Panel, view: View, options: tuple[Option, ...], field: Field | None) -> tuple[tuple[str, str], ...]:
     """The keys that work now, in words; those of the options stand with them."""
     hold = () if view.kind in ("held", "new", "ended") else (("*", "HOLD"),)
     if panel.mode == "look":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -69,6 +70,13 @@ def _opened(panel: Panel, view: View) -> tuple[str, tuple[Option, ...], Field | 
     return title, options, field
 
 
+def numbered(options: Sequence[Option]) -> tuple[Option, ...]:
+    """The options with the digits 1 to 9 as their keys; a longer list gets its keys page by page."""
+    if len(options) > PAGE:
+        return tuple(options)
+    return tuple(o if o.key else replace(o, key=str(n)) for n, o in enumerate(options, 1))
+
+
 def pages(count: int) -> int:
     """How many pages a list of so many entries has."""
     return max(1, -(-count // PAGE))
@@ -84,9 +92,7 @@ def page_of(options: tuple[Option, ...], page: int) -> tuple[tuple[int, Option],
             (at, option if option.key else replace(option, key=str(at + 1))) for at, option in enumerate(options)
         )
     first = page % pages(len(options)) * PAGE
-    return tuple(
-        (first + n, replace(option, key=str(n + 1))) for n, option in enumerate(options[first : first + PAGE])
-    )
+    return tuple((first + n, replace(option, key=str(n + 1))) for n, option in enumerate(options[first : first + PAGE]))
 
 
 def lines(view: View) -> tuple[Line, ...]:

@@ -117,7 +117,8 @@ class View:
 
     ``token`` changes when something else is owed; what was typed for the old one is then dropped. ``because``
     says what came of the last step and why the run is here. ``options`` answer the question with their key; an
-    option with the key ``-`` takes the place of the menu.
+    option with the key ``-`` takes the place of the menu. ``short`` and ``big`` are for the far view: two lines of at
+    most 22 capitals, and the value, grant or key that matters.
     """
 
     token: str
@@ -134,6 +135,7 @@ class View:
     headline: str
     text: tuple[str, ...]
     short: tuple[str, ...]
+    big: str
     take: tuple[str, ...]
     cautions: tuple[CautionView, ...]
     question: str

@@ -1,0 +1,126 @@
+"""Signal and story: how facts, values and events read, in the words of the shop.
+
+Nothing here decides anything; a text never shows a brace, and names never show their underscores.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from runner.core import graph
+from runner.core.finding import clean
+from runner.core.graph import Found, Procedure, Reading, Step, spoken
+from runner.core.quantity import Quantity, Unit
+from runner.core.state import State
+from runner.core.units import show, units_of
+from runner.core.values import named
+
+_SLOT = re.compile(r"\{([^{}]*)\}")
+
+
+def fill(text: str, procedure: Procedure, state: State, here: str | None) -> str:
+    """The text with its slots filled: ``{here}`` and names of asks, computed values and readings.
+
+    ``procedure`` is the one that wrote the text. What is not known yet is said to be so.
+    """
+    if "{" not in text and "}" not in text:
+        return text
+    filled = _SLOT.sub(lambda slot: _worth(slot[1].strip(), procedure, state, here), text)
+    return filled.replace("{", "").replace("}", "")
+
+
+def _worth(name: str, procedure: Procedure, state: State, here: str | None) -> str:
+    if name == graph.HERE:
+        return spoken(here)
+    base = name.partition("@")[0]
+    value = state.choices.get(name)
+    known = value if value is not None else named(procedure, state, name, here)
+    if known is None:
+        return f"({what_of(procedure, base)}: not known yet)"
+    if isinstance(known, Quantity):
+        unit = unit_of(procedure, base) or next(iter(units_of(known.dimension)), None)
+        return clean(show(known, unit)) if unit is not None else clean(base)
+    return clean(known) if isinstance(known, str) else spoken_order(known)
+
+
+def what_of(procedure: Procedure, name: str) -> str:
+    """What an ask, a computed value, a reading or a level is, in the author's words."""
+    found = procedure.asks.get(name) or procedure.computes.get(name) or procedure.levels.get(name)
+    found_reading = _readings(procedure).get(name)
+    what = found.what if found is not None else found_reading.what if found_reading is not None else name
+    return plain(what)
+
+
+def unit_of(procedure: Procedure, name: str) -> Unit | None:
+    """The author's unit of an ask, a computed value or a reading."""
+    declared = procedure.asks.get(name) or procedure.computes.get(name)
+    if declared is not None:
+        return declared.unit
+    reading = _readings(procedure).get(name)
+    return reading.unit if reading is not None else None
+
+
+@lru_cache(maxsize=64)
+def _readings(procedure: Procedure) -> dict[str, Reading]:
+    steps = (node for node in graph.walk(procedure.body) if isinstance(node, Step))
+    return {step.gate.name: step.gate for step in steps if isinstance(step.gate, Reading)}
+
+
+def plain(name: str) -> str:
+    """A name as words: ``nipple_open@RR`` is ``nipple open, right rear``."""
+    base, at, member = name.partition("@")
+    words = clean(base).replace("_", " ").replace("{", "").replace("}", "")
+    return f"{words}, {spoken(member)}" if at else words
+
+
+def says(procedure: Procedure, instance: str, *, holds: bool) -> str:
+    """What the car is like when a condition holds, or when it does not."""
+    name, _, member = instance.partition("@")
+    condition = procedure.conditions.get(name)
+    if condition is None:
+        return plain(instance) if holds else f"not: {plain(instance)}"
+    words = condition.says if holds else condition.says_not
+    return _SLOT.sub(lambda _: spoken(member), words or plain(instance)).replace("{", "").replace("}", "")
+
+
+def close_words(procedure: Procedure, instance: str) -> str:
+    """What to do with an opening before the car is left."""
+    name, _, member = instance.partition("@")
+    left = procedure.conditions[name].if_left
+    if left is None:
+        return f"{sentence(says(procedure, instance, holds=False))} Make it so."
+    words = _SLOT.sub(lambda _: spoken(member), left.text).replace("{", "").replace("}", "")
+    return words if left.kind == "close" else f"May stay as it is: {words}"
+
+
+def title(found: Found, state: State) -> str:
+    """The instruction of a step with its slots filled, or the name of what is no step."""
+    node = found.node
+    if isinstance(node, Step):
+        return fill(node.do, found.procedure, state, found.here)
+    return node.say or f"end: {node.kind}" if isinstance(node, graph.End) else plain(node.id.replace("-", " "))
+
+
+def spoken_order(members: tuple[str, ...]) -> str:
+    """Corners or axles one after the other, in words."""
+    return ", ".join(spoken(m) for m in members)
+
+
+def sentence(words: str) -> str:
+    """Words as a sentence: a capital at the start, a full stop at the end."""
+    text = words.strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?:" else ".")
+
+
+def minutes(seconds: int) -> str:
+    """A span in the units that one would say it in."""
+    if seconds < 120:
+        return f"{seconds} s"
+    if seconds < 7200:
+        return f"{-(-seconds // 60)} min"
+    if seconds < 172_800:
+        return f"{seconds // 3600} h {-(-seconds % 3600 // 60)} min"
+    return f"{seconds // 86_400} d {seconds % 86_400 // 3600} h"
