@@ -46,7 +46,9 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     run.add_argument("procedure", metavar="PROCEDURE", help="name in the library, or a file")
     run.add_argument("--car", type=Path, metavar="FILE", help="the car's file (without it a small one is made)")
     run.add_argument("--demo", action="store_true", help="the invented car; everything is marked DEMONSTRATION")
-    run.add_argument("--answers", type=Path, metavar="FILE", help="drive the run by a file, without a screen")
+    run.add_argument(
+        "--answers", nargs="?", const="", metavar="FILE", help="drive the run by a file (or the shipped one), no screen"
+    )
     run.add_argument("--records", type=Path, metavar="FOLDER", help="where records are kept")
     run.add_argument("--by", metavar="INITIALS", help="who is working")
     run.add_argument("--new", action="store_true", help="begin a new run though an unfinished one is there")

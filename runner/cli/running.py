@@ -356,7 +356,8 @@ def _surface(options: argparse.Namespace, job: Job, clock: Clock) -> int:
 def _by_answers(options: argparse.Namespace, ready: Ready, folder: Path) -> int:
     from runner.edge.answers import Answers, drive, read_answers
 
-    answers = read_answers(options.answers)
+    shipped = Shelf().demo(f"demo/{ready.procedure.name}.answers.yaml")
+    answers = read_answers(Path(options.answers) if options.answers else shipped)
     if not isinstance(answers, Answers):
         complain(answers)
         return 2
