@@ -16,7 +16,7 @@ from runner.core import graph
 from runner.core.engine import decide
 from runner.core.graph import CANNOT_TELL, Found, Procedure, Reading, Step
 from runner.core.hazard import Caution
-from runner.core.picture_car import gauges, open_words, plan, timers
+from runner.core.picture_car import gauges, last_readings, open_words, plan, timers
 from runner.core.picture_gate import Asked
 from runner.core.picture_menu import menu
 from runner.core.picture_stage import asked
@@ -38,16 +38,15 @@ class Extras:
     """What the picture needs and the state does not hold.
 
     ``people`` are initials to choose from, ``pictures`` (name, SHA-256) of pictures that were just taken, ``head``
-    the short fingerprint of the record's last line; ``alert`` comes before every other.
+    the hash of the record's last line, ``alert`` a notice of whoever keeps the record.
     """
 
     car: str = ""
-    steering: Literal["", "left", "right"] = ""
+    steering: str = ""
     people: tuple[str, ...] = ()
     pictures: tuple[tuple[str, str], ...] = ()
     head: str = ""
-    alert: tuple[str, ...] = ()
-    alert_kind: AlertKind = ""
+    alert: str = ""
 
 
 NOTHING_MORE = Extras()
@@ -58,7 +57,7 @@ def look(procedure: Procedure, state: State, now: Stamp, extras: Extras = NOTHIN
     owed = stage(procedure, state, now)
     put = _possible(procedure, state, owed, asked(procedure, state, owed, now, extras.pictures), now)
     found, step = owed.found, owed.step
-    alert, kind = (extras.alert, extras.alert_kind) if extras.alert else _alert(procedure, state)
+    alert, kind = _with_notice(extras.alert, *_alert(procedure, state))
     at_step = step is not None and state.phase == "running"
     return View(
         token=_token(state, owed, put),
@@ -92,6 +91,7 @@ def look(procedure: Procedure, state: State, now: Stamp, extras: Extras = NOTHIN
         trail=trail(procedure, state),
         ahead=ahead(procedure, state),
         menu=menu(procedure, state, owed, extras.people),
+        readings=last_readings(procedure, state),
         open_now=open_words(procedure, state),
         owed=tuple(state.owed.items()),
         speak=_speak(put, owed, found, state),
@@ -211,6 +211,15 @@ def _alert(procedure: Procedure, state: State) -> tuple[tuple[str, ...], AlertKi
             return (tell(last),), "note"
         case _:
             return _verdict(procedure, state)
+
+
+def _with_notice(notice: str, alert: tuple[str, ...], kind: AlertKind) -> tuple[tuple[str, ...], AlertKind]:
+    """The alert together with a notice about the record, which comes first if something was not recorded."""
+    if not notice:
+        return alert, kind
+    if notice.upper().startswith("NOT RECORDED"):
+        return (notice, *alert), "not recorded"
+    return (*alert, notice), kind or ("torn" if notice.startswith("torn") else "note")
 
 
 def _verdict(procedure: Procedure, state: State) -> tuple[tuple[str, ...], AlertKind]:

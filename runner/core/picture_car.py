@@ -10,10 +10,10 @@ from runner.core.quantity import Quantity
 from runner.core.stage import Stage, open_now
 from runner.core.stamp import SECOND, Stamp, elapsed
 from runner.core.state import SAFE_STOP, State
-from runner.core.units import show
+from runner.core.units import show, units_of
 from runner.core.values import worth
 from runner.core.view import CarPlan, Gauge, Timer
-from runner.core.wording import minutes, plain, says
+from runner.core.wording import minutes, plain, says, unit_of
 
 
 def gauges(procedure: Procedure, state: State) -> tuple[Gauge, ...]:
@@ -91,6 +91,20 @@ def open_words(procedure: Procedure, state: State) -> tuple[str, ...]:
         holds = procedure.conditions[instance.partition("@")[0]].normally is not True
         words = says(procedure, instance, holds=holds)
         lines.append(words if state.value(instance) != "U" else f"NOT KNOWN: {words}?")
+    return tuple(lines)
+
+
+def last_readings(procedure: Procedure, state: State) -> tuple[str, ...]:
+    """The latest taking of each reading with its outcome, the newest last."""
+    takings = sorted(((taken[-1].line, name) for name, taken in state.readings.items() if taken))
+    lines: list[str] = []
+    for _, name in takings:
+        taken = state.readings[name][-1]
+        base = name.partition("@")[0]
+        units = (unit_of(owner, base) for owner in (procedure, *procedure.fragments.values()))
+        unit = next((u for u in units if u is not None), None) or units_of(taken.points[0].dimension)[0]
+        words = ", ".join(show(point, unit) for point in taken.points)
+        lines.append(f"{plain(name)}: {words}" + ("" if taken.outcome == "taken" else f": {taken.outcome}"))
     return tuple(lines)
 
 

@@ -152,6 +152,7 @@ class View:
     trail: tuple[Line, ...]
     ahead: tuple[Line, ...]
     menu: tuple[Option, ...]
+    readings: tuple[str, ...]
     open_now: tuple[str, ...]
     owed: tuple[tuple[str, str], ...]
     speak: str
