@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import fcntl
-import io
+import codecs
 import os
 import secrets
-import tempfile
+import stat
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from importlib import resources
@@ -17,12 +15,14 @@ from typing import Any
 
 import msgspec
 
-from runner.core.finding import Finding, Place
+from runner.core.finding import Finding, Place, clean, line_of
 from runner.core.vin import check as check_vin
+from runner.edge.disk import NotRecorded, content, in_words, sync_folder
+from runner.edge.encoding import LARGEST
 from runner.edge.shape import check_shape
+from runner.edge.splice import Unchangeable, splice
+from runner.edge.swap import locked, replace
 from runner.edge.text import Map, Node, Scalar, Seq, load
-
-LARGEST = 2_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,19 +68,23 @@ def read_car(path: Path) -> Car | tuple[Finding, ...]:
     """The car of a file, or what is wrong with it."""
     here = Place(str(path), 1, 1)
     try:
-        if path.stat().st_size > LARGEST:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            return (_finding(here, "is not a plain file", "name the .yaml file of a car"),)
+        if status.st_size > LARGEST:
             return (_finding(here, f"larger than {LARGEST} bytes", "a car's file is a few kilobytes of text"),)
         data = path.read_bytes()
     except OSError as error:
         why = error.strerror or "unknown trouble"
         return (_finding(here, f"cannot be read: {why}", "check the name and the permissions"),)
+    root = _sound(data, path)
+    return root if isinstance(root, tuple) else _car(path, root)
+
+
+def _sound(data: bytes, path: Path) -> Node | tuple[Finding, ...]:
+    """The tree of a car's file that has the right shape, or what is wrong with it."""
     root = load(data, str(path))
-    if isinstance(root, tuple):
-        return root
-    wrong = check_shape(root, schema())
-    if wrong:
-        return wrong
-    return _car(path, root)
+    return root if isinstance(root, tuple) else check_shape(root, schema()) or root
 
 
 def _car(path: Path, root: Node) -> Car | tuple[Finding, ...]:
@@ -88,13 +92,14 @@ def _car(path: Path, root: Node) -> Car | tuple[Finding, ...]:
     car = plain["car"]
     vin = check_vin(car["vin"])
     places: dict[str, Place] = {}
-    asks = _asks(root, places)
+    asks, twice = _asks(root, places)
     at = root.get("car") if isinstance(root, Map) else None
     vin_node = at.get("vin") if isinstance(at, Map) else None
     vin_place = vin_node.place if vin_node is not None else Place(str(path), 1, 1)
     if vin.problems:
         return tuple(Finding(place=vin_place, check="vin", text=p.why, help=p.help) for p in vin.problems)
     doubt = Finding(place=vin_place, check="vin", text=vin.warning, help="read it once more", severity="warning")
+    doubts = ((doubt,) if vin.warning else ()) + twice
     return Car(
         path=path,
         name=car["name"],
@@ -111,7 +116,7 @@ def _car(path: Path, root: Node) -> Car | tuple[Finding, ...]:
         conditions={
             k: "T" if v == "true" else "F" for k, v in ((plain.get("state") or {}).get("conditions") or {}).items()
         },
-        warnings=(doubt,) if vin.warning else (),
+        warnings=doubts,
     )
 
 
@@ -129,8 +134,11 @@ def _plain(node: Node) -> Any:
             return {key.value: _plain(value) for key, value in entries}
 
 
-def _asks(root: Node, places: dict[str, Place]) -> dict[str, dict[str, str]]:
-    asks: dict[str, dict[str, str]] = {}
+def _asks(root: Node, places: dict[str, Place]) -> tuple[dict[str, dict[str, str]], tuple[Finding, ...]]:
+    """Values by name or ``name@RR``; one that has a key of its own counts before one in the list of its ask."""
+    own: dict[str, dict[str, str]] = {}
+    listed: dict[str, dict[str, str]] = {}
+    listed_places: dict[str, Place] = {}
     table = root.get("asks") if isinstance(root, Map) else None
     for key, ask in table.entries if isinstance(table, Map) else ():
         if not isinstance(ask, Map):
@@ -138,14 +146,27 @@ def _asks(root: Node, places: dict[str, Place]) -> dict[str, dict[str, str]]:
         source, value = ask.get("source"), ask.get("value")
         said = source.value if isinstance(source, Scalar) else ""
         if isinstance(value, Scalar):
-            asks[key.value] = {"value": value.value, "source": said}
+            own[key.value] = {"value": value.value, "source": said}
             places[key.value] = value.place
         elif isinstance(value, Map):
             for member, one in value.entries:
                 if isinstance(one, Scalar):
-                    asks[f"{key.value}@{member.value}"] = {"value": one.value, "source": said}
-                    places[f"{key.value}@{member.value}"] = one.place
-    return asks
+                    listed[f"{key.value}@{member.value}"] = {"value": one.value, "source": said}
+                    listed_places[f"{key.value}@{member.value}"] = one.place
+    twice = tuple(
+        Finding(
+            place=listed_places[name],
+            check="twice",
+            text=f"'{name}' has a value here and one under a key of its own, which counts",
+            help="take this one out",
+            severity="warning",
+            related=((places[name], "the one that counts"),),
+        )
+        for name in listed
+        if name in own
+    )
+    places |= {name: place for name, place in listed_places.items() if name not in own}
+    return listed | own, twice
 
 
 # ── writing ──────────────────────────────────────────────────────────────────────────────────────
@@ -157,83 +178,117 @@ class NotWritten(Exception):
 
 def add_ask(path: Path, name: str, value: str, source: str) -> None:
     """Put a value with its source into the file, whatever others have put there since it was read."""
-    plain, _, member = name.partition("@")
+    value, source = clean(value).strip(), clean(source).strip()
+    base, _, member = name.partition("@")
 
-    def change(document: Any) -> None:
+    def change(document: dict[str, Any]) -> None:
         asks = document.setdefault("asks", {})
-        if member:
-            entry = asks.setdefault(plain, {"value": {}, "source": source})
-            if not isinstance(entry.get("value"), dict):
-                entry["value"] = {}
-            entry["value"][member] = value
-            entry["source"] = source
+        listed = asks.get(base, {})
+        if member and name not in asks and listed.get("source") == source and isinstance(listed.get("value"), dict):
+            listed["value"][member] = value
         else:
-            asks[plain] = {"value": value, "source": source}
+            # A source of its own: the other corners were not read there.
+            asks[name] = {"value": value, "source": source}
 
     amend(path, change)
 
 
-def amend(path: Path, change: Callable[[Any], None]) -> None:
-    """Read, change and write back under a lock: comments, order and quoting of the rest stay."""
-    from ruamel.yaml import YAML  # the round trip is slow to set up and only needed where a file is written
+def add_instrument(path: Path, name: str, card: Mapping[str, str]) -> None:
+    """Put a measuring instrument into the file: its kind, unit and permissible error."""
 
-    yaml = YAML(typ="rt")
-    yaml.preserve_quotes = True
-    yaml.width = 120
-    lock = path.with_name(f".{path.name}.lock")
-    try:
-        descriptor = os.open(lock, os.O_RDWR | os.O_CREAT, 0o600)
-    except OSError as error:
-        raise NotWritten(f"{path}: cannot be written: {error.strerror}") from error
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX)
-        document = yaml.load(path.read_text("utf-8"))
-        change(document)
-        text = io.StringIO()
-        yaml.dump(document, text)
-        _replace(path, text.getvalue())
-    except OSError as error:
-        raise NotWritten(f"{path}: cannot be written: {error.strerror}") from error
-    finally:
-        os.close(descriptor)
+    def change(document: dict[str, Any]) -> None:
+        document.setdefault("instruments", {})[clean(name)] = {key: clean(value) for key, value in card.items()}
+
+    amend(path, change)
 
 
-def _replace(path: Path, text: str) -> None:
-    """All of the new text or all of the old, also after a power cut."""
-    descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+def ensure_salt(path: Path) -> str:
+    """The secret of the file; one is made and written where there is none yet."""
+    salts: list[str] = []
+
+    def change(document: dict[str, Any]) -> None:
+        salts.append(document.setdefault("salt", secrets.token_hex(16)))
+
+    amend(path, change)
+    return salts[-1]
+
+
+def amend(path: Path, change: Callable[[dict[str, Any]], None]) -> None:
+    """Read, change and write back under a lock; where nothing is changed every byte stays.
+
+    The content is given as plain mappings, lists and texts; values may be replaced and entries added. Raises
+    NotWritten with what is wrong, and the file is as it was.
+    """
     try:
-        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(path)
-    except BaseException:
-        with suppress(OSError):
-            Path(name).unlink()
-        raise
+        with in_words(path):
+            real = Path(os.path.realpath(path, strict=True))
+            while not _amended(path, real, change):
+                pass
+    except NotRecorded as error:
+        raise NotWritten(f"{error.why}: {error.mend}") from error
+
+
+def _amended(path: Path, real: Path, change: Callable[[dict[str, Any]], None]) -> bool:
+    """Whether the change is in the file; if not, a program that keeps no lock wrote to it meanwhile."""
+    with locked(real) as descriptor:
+        before = content(descriptor)
+        wanted = _plain(_right(before, path))
+        old = _plain(_right(before, path))
+        change(wanted)
+        if wanted == old:
+            return True
+        mark = codecs.BOM_UTF8 if before.startswith(codecs.BOM_UTF8) else b""
+        try:
+            data = mark + splice(before.decode("utf-8-sig"), wanted).encode()
+        except Unchangeable as error:
+            raise NotWritten(f"{path}: {error}: change the file by hand") from error
+        if _plain(_right(data, path)) != wanted:
+            raise NotWritten(f"{path}: the change cannot be made without touching the rest: change the file by hand")
+        if real.read_bytes() != before:
+            return False
+        replace(real, data, os.fstat(descriptor))
+        return True
+
+
+def _right(data: bytes, path: Path) -> Node:
+    root = _sound(data, path)
+    if isinstance(root, tuple):
+        raise NotWritten(line_of(root[0]))
+    return root
 
 
 def new_car(path: Path, *, name: str, vin: str, steering: str, odometer: str, initials: str) -> None:
     """Write the smallest file a car can have; NotWritten if there is one already or the disk refuses."""
     text = (
         "# The file of one car. Names, phone and plate stay here and reach no record.\n"
-        f"car:\n  name: {_quoted(name)}\n  vin: {_quoted(vin)}\n  steering: {steering}\n  odometer: {_quoted(odometer)}\n"
-        f"salt: {secrets.token_hex(16)}\n"
-        f"people:\n  - initials: {initials}\n"
+        f"car:\n  name: {_quoted(name)}\n  vin: {_quoted(vin)}\n  steering: {_quoted(steering)}\n"
+        + (f"  odometer: {_quoted(odometer)}\n" if odometer else "")
+        + f"salt: {secrets.token_hex(16)}\n"
+        f"people:\n  - initials: {_quoted(initials)}\n"
         "asks: {}\n"
         "# instruments:\n"
         "#   small torque wrench: {what: torque wrench, unit: N m, error: 4 %, due: 2027-01-31}\n"
-    )
+    ).encode()
+    _right(text, path)
     try:
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        with open(path, "x", encoding="utf-8") as file:
-            os.fchmod(file.fileno(), 0o600)
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as error:
-        raise NotWritten(f"{path}: cannot be written: {error.strerror}") from error
+        with in_words(path):
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            try:
+                descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            except FileExistsError as error:
+                raise NotWritten(f"{path}: there is a file of that name already: choose another name") from error
+            try:
+                with os.fdopen(descriptor, "wb") as file:
+                    file.write(text)
+                    file.flush()
+                    os.fsync(descriptor)
+                sync_folder(path.parent)
+            except BaseException:
+                path.unlink(missing_ok=True)
+                raise
+    except NotRecorded as error:
+        raise NotWritten(f"{error.why}: {error.mend}") from error
 
 
 def _quoted(text: str) -> str:
-    return msgspec.json.encode(text).decode()
+    return msgspec.json.encode(clean(text)).decode()
