@@ -1,0 +1,60 @@
+"""A safety message stands before what it warns of.
+
+A duty on a place, a deed or a change names its hazards; the step that brings it states them in `cautions`, so that
+they are read before it. While a condition with a `while` duty may be true, each step states the message or comes
+after one that did in the same turn of its block.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from runner.core.graph import Duty
+from runner.verify.claim import ENTRY, INSIDE, Case, Claim
+from runner.verify.due import due, unlifted
+from runner.verify.station import Station
+
+
+def claims(case: Case, station: Station) -> Iterator[Claim]:
+    """Messages that are missing at a station."""
+    if station.step is None:
+        return
+    stated = {c.name for c in station.step.cautions}
+    for each in due(case, station):
+        for hazard in each.duty.hazards:
+            if hazard not in stated:
+                yield Claim(
+                    check="caution",
+                    edge=ENTRY,
+                    bad=tuple(b for _, b in unlifted(case, each.duty)) or case.always,
+                    place=station.step.place,
+                    key=f"{each.occasion} {hazard}",
+                    text=f"{each.occasion} asks for the safety message '{hazard}', which is not stated here",
+                    help=f"write 'cautions: [{hazard}]' here",
+                    related=((each.duty.place, "the duty"),),
+                )
+    if station.kind in ("step", "phase"):
+        for duty in case.procedure.vocabulary.duties:
+            if duty.on == "while":
+                yield from _while(case, station, duty, stated)
+
+
+def _while(case: Case, station: Station, duty: Duty, stated: set[str]) -> Iterator[Claim]:
+    assert station.step is not None
+    for hazard in duty.hazards:
+        if hazard in stated:
+            continue
+        told = case.field(f"told {hazard}").bits("not in effect")
+        for name in sorted(case.touched):
+            if name.partition("@")[0] == duty.name:
+                bad = (case.field(name).bits("T"), told, *(b for _, b in unlifted(case, duty)))
+                yield Claim(
+                    check="caution",
+                    edge=INSIDE,
+                    bad=bad,
+                    place=station.step.place,
+                    key=f"while {hazard}",
+                    text=f"'{duty.name}' may be true here without the safety message '{hazard}'",
+                    help=f"write 'cautions: [{hazard}]' here, or at a step before it in the same turn",
+                    related=((duty.place, "the duty"),),
+                )

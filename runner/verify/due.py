@@ -1,0 +1,62 @@
+"""Which standing duties apply where: by the place of a step, its deeds, and what it makes and ends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from runner.core.graph import Duty, Holds, instance
+from runner.verify.claim import ENTRY, Case, back
+from runner.verify.station import Op, Station
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A duty at a station: on entry, or at the operation ``at`` of an edge."""
+
+    duty: Duty
+    edge: int
+    at: int
+    occasion: str
+
+
+def due(case: Case, station: Station) -> Iterator[Due]:
+    """The duties that a station brings; what may not have happened brings none of its own."""
+    if station.step is not None and station.kind == "step":
+        for duty in case.duties.get(("place", station.step.where), ()):
+            yield Due(duty, ENTRY, 0, f"place '{station.step.where}'")
+    for at, edge in enumerate(station.edges):
+        for nth, op in enumerate(edge.ops):
+            if op.sure and op.verb in ("deed", "make", "end"):
+                for duty in case.duties.get((op.verb, op.name.partition("@")[0]), ()):
+                    yield Due(duty, at, nth, spoken_of(op))
+
+
+def spoken_of(op: Op) -> str:
+    """An occasion in words for a finding."""
+    return {"deed": "deed", "make": "making", "end": "ending"}[op.verb] + f" '{op.name.partition('@')[0]}'"
+
+
+def duty_needs(case: Case, due_: Due, here: str | None) -> Iterator[tuple[str, Holds]]:
+    """The condition needs of a duty as instances."""
+    for need in due_.duty.needs:
+        if isinstance(need, Holds):
+            yield instance(case.procedure.conditions, need.ref, here), need
+
+
+def unlifted(case: Case, duty: Duty) -> tuple[tuple[int, int], ...]:
+    """The mask and bits under which the duty is not lifted; () where it never is."""
+    if duty.unless is None:
+        return ()
+    for kind in ("ask", "choice"):
+        field = case.layout.fields.get(f"{kind} {duty.unless.subject}")
+        if field is not None:
+            return ((field.mask, field.but(duty.unless.value)),)
+    return ()
+
+
+def seen_before(case: Case, station: Station, due_: Due, masks: tuple[tuple[int, int], ...]) -> tuple[int, ...] | None:
+    """Masks at the moment of the duty as they are when the station is left; None if never broken."""
+    if due_.edge == ENTRY:
+        return tuple(bad for _, bad in masks)
+    return back(masks, case.layout.run(station.edges[due_.edge].ops[: due_.at]))

@@ -1,0 +1,167 @@
+"""The fields that the proofs of a procedure follow, gathered from all that its flat graph does."""
+
+from __future__ import annotations
+
+from runner.core.graph import MEMBERS, Holds, Need, Procedure, Rule, instance, instances
+from runner.verify.expand import Expanded
+from runner.verify.fields import UNSET, Field, Layout, alike, meant, member_of
+from runner.verify.steps import choices_of
+
+MOST_IN_HAND = 12
+MOST_ENTERED = 256
+"""Past so many bounded steps a bound may seem to be reached at once; that is a false alarm at worst."""
+
+
+def layout(procedure: Procedure, expanded: Expanded) -> Layout:
+    """The fields that the proofs of a procedure follow, with the state in which it starts."""
+    maker = _Maker(procedure, expanded)
+    maker.conditions()
+    maker.subjects()
+    maker.things()
+    maker.rules()
+    return maker.made()
+
+
+class _Maker:
+    def __init__(self, procedure: Procedure, expanded: Expanded) -> None:
+        self.procedure = procedure
+        self.expanded = expanded
+        self.owners = (procedure, *procedure.fragments.values())
+        self.fields: dict[str, Field] = {}
+        self.next = 0
+        self.start = 0
+        self.monitors: dict[tuple[int, str], Field] = {}
+        self.watchers: dict[str, list[tuple[int, int]]] = {}
+        self.turns: dict[tuple[str, str], list[tuple[int, int]]] = {}
+        self.over: dict[str, list[tuple[int, int]]] = {}
+        self.ops = [(s, op) for s in expanded.stations for ops in (s.entry, *(e.ops for e in s.edges)) for op in ops]
+        self.add("reached", ("yes",), "yes")
+
+    def add(self, name: str, states: tuple[str, ...], *start: str) -> Field:
+        made = Field(name, self.next, states)
+        self.fields[name] = made
+        self.next += len(states)
+        self.start |= made.bits(*(start or states[:1]))
+        return made
+
+    def conditions(self) -> None:
+        names = {op.name.partition("@")[0] for _, op in self.ops if op.verb in ("make", "end", "lose", "waver")}
+        names |= {a.instance.partition("@")[0] for s in self.expanded.stations for a in s.asked}
+        names |= {e.when.field.partition("@")[0] for s in self.expanded.stations for e in s.edges if e.when}
+        names |= {n.ref.name for d in self.procedure.vocabulary.duties for n in d.needs if isinstance(n, Holds)}
+        names |= {r.name for rule in self.procedure.rules for r in rule.refs}
+        any_state = ("T", "F", "U") if self.procedure.is_fragment else ("U",)
+        for name in instances(self.procedure.conditions):
+            if name.partition("@")[0] in names:
+                self.add(name, ("T", "F", "U"), *any_state)
+
+    def subjects(self) -> None:
+        choices: dict[str, tuple[str, ...]] = {}
+        for owner in self.owners:
+            for name, values in choices_of(owner).items():
+                choices[name] = tuple(dict.fromkeys((*choices.get(name, ()), *values)))
+            for ask in owner.asks.values():
+                if ask.kind == "choice" and f"ask {ask.name}" not in self.fields:
+                    self.add(f"ask {ask.name}", ask.options, *ask.options)
+        for name, values in choices.items():
+            made = self.add(f"choice {name}", (UNSET, *values))
+            for station, op in self.ops:
+                if op.verb == "choose" and op.name == name:
+                    self._dies(station.block, made)
+
+    def _dies(self, block: str, made: Field) -> None:
+        parts = block.rstrip("/").split("/") if block else []
+        for at in range(len(parts)):
+            key = "/".join(parts[: at + 1])
+            pair = (made.mask, made.bits(made.states[0]))
+            if pair not in self.over.setdefault(key, []):
+                self.over[key].append(pair)
+
+    def things(self) -> None:
+        for owner in self.owners:
+            for wait in owner.waits:
+                if f"wait {wait}" not in self.fields:
+                    self.add(f"wait {wait}", ("idle", "started"))
+            for part in owner.parts.values():
+                if part.single_use and f"in hand {part.name}" not in self.fields:
+                    have = min(part.have, MOST_IN_HAND)
+                    self.add(f"in hand {part.name}", tuple(map(str, range(have + 1))), str(have))
+        for name in sorted({op.name for _, op in self.ops if op.verb == "read"}):
+            self.add(f"reading {name}", (UNSET, "taken"))
+        entered = sorted({op.name for _, op in self.ops if op.verb == "enter"})
+        for name in entered if len(entered) <= MOST_ENTERED else ():
+            self._entered(name)
+        watched = {h for d in self.procedure.vocabulary.duties if d.on == "while" for h in d.hazards}
+        for hazard in sorted(watched):
+            made = self.add(f"told {hazard}", ("not in effect", "in effect"))
+            pair = (made.mask, made.bits("not in effect"))
+            for _, op in self.ops:
+                if op.verb == "turn" and pair not in self.turns.setdefault((op.name, op.values[0]), []):
+                    self.turns[op.name, op.values[0]].append(pair)
+                if op.verb == "over" and pair not in self.over.setdefault(op.name, []):
+                    self.over[op.name].append(pair)
+
+    def _entered(self, name: str) -> None:
+        """Whether a bounded step was entered before; a new turn may begin anew or go on counting."""
+        made = self.add(f"entered {name}", ("not yet", "before"))
+        blocks = {s.block for s, op in self.ops if op.verb == "enter" and op.name == name}
+        for op in {(op.name, op.values[0]) for _, op in self.ops if op.verb == "turn"}:
+            if any(b.startswith(f"{op[0]}/") for b in blocks) and member_of(name) == op[1]:
+                # No field is cleared by this pair: a state is added.
+                self.turns.setdefault(op, []).append((0, made.bits("not yet")))
+
+    def rules(self) -> None:
+        told = {op.told: op for _, op in self.ops if op.verb in ("step", "deed", "make", "end")}
+        for at, rule in enumerate(self.procedure.rules):
+            if rule.what is None or rule.other is None:
+                continue
+            whats = [t for t in told if meant(rule.what, t)]
+            others = [t for t in told if meant(rule.other, t)]
+            for member in sorted({member_of(t) for t in whats}):
+                states = ("not yet", "happened") if rule.kind == "only_after" else ("nothing owed", "owed")
+                made = self.add(f"rule {at} {member}", states)
+                self.monitors[at, member] = made
+                self._watch(rule, made, [t for t in whats if member_of(t) == member], others, member)
+                self._renew(rule, made, member)
+
+    def _watch(self, rule: Rule, made: Field, whats: list[str], others: list[str], member: str) -> None:
+        first, second = made.states
+        if rule.kind == "must_follow":
+            for told in whats:
+                self.watchers.setdefault(told, []).append((made.mask, made.bits(second)))
+        outcome = second if rule.kind == "only_after" else first
+        for told in others:
+            if alike(member_of(told), member):
+                self.watchers.setdefault(told, []).append((made.mask, made.bits(outcome)))
+
+    def _renew(self, rule: Rule, made: Field, member: str) -> None:
+        """Both inside one block: what happened in an earlier turn of this member does not count."""
+        if rule.kind != "only_after" or not member:
+            return
+        blocks = {
+            s.block for s, op in self.ops if any(o is not None and meant(o, op.told) for o in (rule.what, rule.other))
+        }
+        for _, op in self.ops:
+            within = op.verb == "turn" and all(b.startswith(f"{op.name}/") for b in blocks)
+            if within and op.values[0] == member:
+                self.turns.setdefault((op.name, member), []).append((made.mask, made.bits("not yet")))
+
+    def made(self) -> Layout:
+        contract = self.procedure.contract
+        self._hold(self.procedure.assumes + (contract.needs if contract is not None else ()))
+        return Layout(
+            fields=self.fields,
+            monitors=self.monitors,
+            watchers={k: tuple(v) for k, v in self.watchers.items()},
+            turns={k: tuple(v) for k, v in self.turns.items()},
+            over={k: tuple(v) for k, v in self.over.items()},
+            start=self.start,
+        )
+
+    def _hold(self, needs: tuple[Need, ...]) -> None:
+        here = MEMBERS[self.procedure.here][-1] if self.procedure.here else None
+        for need in needs:
+            if isinstance(need, Holds):
+                made = self.fields.get(instance(self.procedure.conditions, need.ref, here))
+                if made is not None:
+                    self.start = self.start & ~made.mask | made.bits("T" if need.wanted else "F")

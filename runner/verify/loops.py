@@ -1,0 +1,61 @@
+"""Every loop ends: it holds a step with `at_most`, or a count.
+
+Take away the bounded steps and the counts, and no loop may be left. "Until it is clear" is a way out, never the bound.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from runner.core.finding import Finding
+from runner.core.graph import Count
+from runner.verify.claim import Case
+from runner.verify.station import Station
+
+
+def findings(case: Case) -> Iterator[Finding]:
+    """The loops without a bound, each once."""
+    points = case.expanded.points
+    free = bytearray(not _bounded(p.station) for p in points)
+    back = [(a, t) for a, p in enumerate(points) if free[a] for t in p.targets if t <= a and free[t]]
+    seen: set[frozenset[int]] = set()
+    for last, first in back:
+        way = _way(case, free, first, last)
+        steps = [points[at].station for at in way if points[at].station.step is not None]
+        key = frozenset(id(s.node) for s in steps)
+        if not way or key in seen:
+            continue
+        seen.add(key)
+        place = steps[0].place if steps else points[first].station.place
+        names = " > ".join(dict.fromkeys(s.step.id for s in steps if s.step is not None))
+        yield Finding(
+            place=place,
+            check="loop",
+            text=f"this loop has no bound: {names}" if names else "this loop has no step in it",
+            help="give one of its steps 'at_most: {times: n, then: step}'",
+            trail=tuple(s.step.do for s in steps if s.step is not None),
+        )
+
+
+def _bounded(station: Station) -> bool:
+    step = station.step
+    return step is not None and (step.bound is not None or isinstance(step.gate, Count))
+
+
+def _way(case: Case, free: bytearray, first: int, last: int) -> list[int]:
+    """The shortest way from ``first`` to ``last`` without a bound; [] if there is none."""
+    came = {first: first}
+    todo = [first]
+    for at in todo:
+        if at == last:
+            break
+        for target in case.expanded.points[at].targets:
+            if free[target] and target not in came:
+                came[target] = at
+                todo.append(target)
+    if last not in came:
+        return []
+    way = [last]
+    while way[-1] != first:
+        way.append(came[way[-1]])
+    return way[::-1]

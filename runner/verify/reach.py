@@ -1,0 +1,55 @@
+"""Every step can be reached, and from every step an end can be reached.
+
+The safe stop that is open everywhere is no end in this sense.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from runner.core.finding import Finding
+from runner.core.graph import walk
+from runner.verify.claim import Case
+
+
+def findings(case: Case) -> Iterator[Finding]:
+    """Steps that no path reaches, and steps from which no end is reached."""
+    points = case.expanded.points
+    reached = {id(p.station.node) for p in points}
+    for node in walk(case.procedure.body):
+        if id(node) not in reached:
+            yield Finding(
+                place=node.place,
+                check="reach",
+                text=f"no path reaches '{node.id}'",
+                help="lead an edge to it, or remove it",
+            )
+    leads = _leading_to_an_end(case)
+    seen: set[int] = set()
+    for at, point in enumerate(points):
+        stuck = point.station.node
+        if leads[at] or stuck is None or point.frame.owner is not case.procedure or id(stuck) in seen:
+            continue
+        seen.add(id(stuck))
+        yield Finding(
+            place=stuck.place,
+            check="reach",
+            text=f"from '{stuck.id}' no path comes to an end",
+            help="give it an edge onward to 'done' or 'stopped'",
+        )
+
+
+def _leading_to_an_end(case: Case) -> bytearray:
+    points = case.expanded.points
+    before: list[list[int]] = [[] for _ in points]
+    for at, point in enumerate(points):
+        for target in point.targets:
+            before[target].append(at)
+    leads = bytearray(len(points))
+    todo = [at for at, p in enumerate(points) if p.station.kind in ("end", "exit", "safe stop")]
+    while todo:
+        at = todo.pop()
+        if not leads[at]:
+            leads[at] = 1
+            todo += before[at]
+    return leads

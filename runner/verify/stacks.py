@@ -1,0 +1,35 @@
+"""A part is not slid on twice, and one that is for single use is new each time.
+
+What the order of a stack asks for stands among the needs of a step that slides a part, and is proven as such. Here
+stands the rest: the part is not on already, and if it is for single use, a new one is in hand (`have` counts them).
+A loop that comes back to the same circlip needs a second circlip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from runner.verify.claim import ENTRY, Case, Claim
+from runner.verify.station import Station
+
+
+def claims(case: Case, station: Station) -> Iterator[Claim]:
+    """What sliding a part on asks for beside the order of the stack."""
+    if station.step is None or station.kind != "step":
+        return
+    for part in (part for how, part in station.step.slides if how == "on"):
+        fitted = case.layout.fields.get(f"fitted_{part}")
+        hand = case.layout.fields.get(f"in hand {part}")
+        if fitted is not None:
+            yield _claim(
+                station, fitted.bits("T"), part, f"'{part}' may be on already", "lead that path past this step"
+            )
+        if hand is not None:
+            text = f"no new '{part}' may be left here: it is for single use"
+            yield _claim(
+                station, hand.bits("0"), part, text, "have more of it, or lead the path that comes back elsewhere"
+            )
+
+
+def _claim(station: Station, bad: int, part: str, text: str, mend: str) -> Claim:
+    return Claim(check="stack", edge=ENTRY, bad=(bad,), place=station.place, key=f"{part} {text}", text=text, help=mend)

@@ -1,0 +1,209 @@
+"""A step as a proof sees it: what it asks on entry, and its edges with what takes place on each.
+
+Rules of this module
+1. A count is four kinds of station: the step itself, its rest before a grant, one for each phase of the beat,
+   and the look after a grant. A grant of which nothing was used goes from the rest to the look.
+2. What happens at leaving happens in this order: the step and its deeds, what it ends, what it makes; then
+   what its arm ends and makes.
+3. On an edge that leaves a step undone (override, cannot) the deeds may have happened, and what the step
+   would have changed is not known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from runner.core.finding import Place
+from runner.core.graph import Arm, Choice, Count, Each, Holds, Procedure, Reading, Ref, Step, Target, outcomes
+from runner.verify.station import Edge, Op, Setting, Station, When, asked
+
+
+def stations(setting: Setting, step: Step) -> tuple[Station, ...]:
+    """The stations of one step; the first is the one that is entered."""
+    gate = step.gate
+    bound = _bound(setting, step)
+    if not isinstance(gate, Count):
+        edges = (*bound, *_shorts(step), *_arms(setting, step), *_undone(setting, step))
+        return (_first(setting, step, edges),)
+    first = _first(setting, step, (*bound, Edge(label="", kind="on", to="rest", place=step.place)))
+    bare = replace(first, asked=(), others=(), entry=(), place=gate.place)
+    rest = replace(bare, kind="rest", part="rest", edges=_rest(setting, step, gate))
+    look = replace(bare, kind="look", part="look", edges=_arms(setting, step))
+    return (first, rest, *_phases(setting, gate, bare), look)
+
+
+def _first(setting: Setting, step: Step, edges: tuple[Edge, ...]) -> Station:
+    return Station(
+        kind="step",
+        part="",
+        node=step,
+        owner=setting.owner,
+        here=setting.here,
+        block=setting.block,
+        asked=asked(setting, step.needs),
+        others=tuple(n for n in step.needs if not isinstance(n, Holds)),
+        entry=(
+            *(Op("tell", c.name, step.place) for c in step.cautions),
+            *((Op("enter", setting.at_here(step.id), step.place),) if step.bound is not None else ()),
+        ),
+        edges=edges,
+        place=step.place,
+    )
+
+
+def _phases(setting: Setting, count: Count, bare: Station) -> Iterator[Station]:
+    last = len(count.beat) - 1
+    for at, phase in enumerate(count.beat):
+        ops = tuple(_doing(setting, phase.deeds, phase.ends, phase.makes))
+        onward = ("phase 0", "look") if at == last else (f"phase {at + 1}",)
+        yield replace(
+            bare,
+            kind="phase",
+            part=f"phase {at}",
+            phase=phase,
+            asked=asked(setting, phase.needs),
+            place=phase.place,
+            others=tuple(n for n in phase.needs if not isinstance(n, Holds)),
+            edges=tuple(Edge(label="", kind="on", to=to, ops=ops, place=phase.place) for to in onward),
+        )
+
+
+def _bound(setting: Setting, step: Step) -> tuple[Edge, ...]:
+    if step.bound is None:
+        return ()
+    label = f"entered {step.bound.times} times"
+    when = When(f"entered {setting.at_here(step.id)}", ("before",)) if step.bound.times else None
+    return (Edge(label=label, kind="bound", to=step.bound.then, when=when, place=step.bound.then.place),)
+
+
+def _shorts(step: Step) -> Iterator[Edge]:
+    gate = step.gate
+    for move in (gate.move,) if isinstance(gate, Count) else step.moves:
+        if move is not None and move.if_short is not None:
+            yield Edge(label="short", kind="short", to=move.if_short, place=move.place)
+        if move is not None and move.if_full is not None:
+            yield Edge(label="full", kind="full", to=move.if_full, place=move.place)
+
+
+def _rest(setting: Setting, step: Step, count: Count) -> tuple[Edge, ...]:
+    first = "phase 0" if count.beat else "look"
+    ways = dict.fromkeys((first, "look"))
+    granted = Op("enter", f"beats of {setting.at_here(step.id)}", count.place)
+    when = When(f"entered {granted.name}", ("before",))
+    label = f"{count.at_most} {count.what} used"
+    return (
+        *_shorts(step),
+        Edge(label=label, kind="bound", to=count.bound, when=when, place=count.place),
+        *(Edge(label="", kind="on", to=way, ops=(granted,), place=count.place) for way in ways),
+        *_undone(setting, step),
+    )
+
+
+def _doing(setting: Setting, deeds: tuple[str, ...], ends: tuple[Ref, ...], makes: tuple[Ref, ...]) -> Iterator[Op]:
+    here = Place("", 0, 0)
+    yield from (Op("deed", setting.at_here(d), here) for d in deeds)
+    yield from (Op("end", setting.name(r), r.place) for r in ends)
+    yield from (Op("make", setting.name(r), r.place) for r in makes)
+
+
+def _leaving(setting: Setting, step: Step) -> Iterator[Op]:
+    yield Op("step", setting.at_here(step.id), step.place)
+    slid_on = tuple(_fitted(step, part) for how, part in step.slides if how == "on")
+    slid_off = tuple(_fitted(step, part) for how, part in step.slides if how != "on")
+    yield from _doing(setting, step.deeds, (*step.ends, *slid_off), (*step.makes, *slid_on))
+    yield from (Op("use", part, step.place) for how, part in step.slides if how == "on")
+    if step.starts:
+        yield Op("start", step.starts, step.place)
+
+
+def _fitted(step: Step, part: str) -> Ref:
+    return Ref(name=f"fitted_{part}", at=None, place=step.place)
+
+
+def _arms(setting: Setting, step: Step) -> tuple[Edge, ...]:
+    subject, gate = step.branch.subject, step.gate
+    own = subject == "gate"
+    left = list(outcomes(gate)) if own else _options(setting, subject)
+    base = tuple(_leaving(setting, step))
+    edges: list[Edge] = []
+    for arm in step.branch.arms:
+        taken = tuple(o for o in left if arm.value in (None, o))
+        if left and not taken and (own or arm.value is None):
+            continue
+        left = [o for o in left if o not in taken]
+        edges.append(_arm(setting, step, arm, base, taken))
+    if isinstance(gate, Count):
+        edges = [e for e in edges if isinstance(e.to, Target) and e.to.kind != "again"]
+        again = tuple(o for o in gate.exits if o in gate.again)
+        if again:
+            ops = tuple(_noted(setting, step, again))
+            edges.append(Edge(label=", ".join(again), kind="arm", to="rest", ops=ops, place=gate.place))
+    return tuple(edges)
+
+
+def _arm(setting: Setting, step: Step, arm: Arm, base: tuple[Op, ...], taken: tuple[str, ...]) -> Edge:
+    own = step.branch.subject == "gate"
+    noted = tuple(_noted(setting, step, taken if own else outcomes(step.gate)))
+    ops = (*base, *noted, *_doing(setting, (), arm.ends, arm.makes))
+    when = None
+    if not own:
+        kind = "choice" if step.branch.subject in setting.choices else "ask"
+        when = When(f"{kind} {step.branch.subject}", taken or ((arm.value,) if arm.value else ()))
+    label = ", ".join(taken) or arm.value or ""
+    if not own and label:
+        label = f"{step.branch.subject} is {label}"
+    return Edge(label=label, kind="arm", to=arm.target, ops=ops, when=when, place=arm.place)
+
+
+def _noted(setting: Setting, step: Step, taken: tuple[str, ...]) -> Iterator[Op]:
+    match step.gate:
+        case Choice(name=name) | Count(name=name) if name:
+            yield Op("choose", name, step.place, values=taken)
+        case Reading(name=name):
+            yield Op("read", setting.at_here(name), step.place)
+        case _:
+            pass
+
+
+def _options(setting: Setting, subject: str) -> list[str]:
+    ask = setting.owner.asks.get(subject)
+    if ask is not None:
+        return list(ask.options)
+    return list(choices_of(setting.owner).get(subject, ()))
+
+
+def choices_of(owner: Procedure) -> dict[str, tuple[str, ...]]:
+    """The remembered choices of a procedure's own steps, and the values that each may have."""
+    found: dict[str, tuple[str, ...]] = {}
+    todo = [owner.body]
+    while todo:
+        for node in todo.pop().nodes.values():
+            if isinstance(node, Each):
+                todo.append(node.body)
+            if isinstance(node, Step) and isinstance(node.gate, Choice | Count) and node.gate.name:
+                found[node.gate.name] = (*found.get(node.gate.name, ()), *outcomes(node.gate))
+    return {name: tuple(dict.fromkeys(values)) for name, values in found.items()}
+
+
+def _undone(setting: Setting, step: Step) -> Iterator[Edge]:
+    ways = ((step.override, "override"), (step.cannot, "cannot"))
+    for target, kind in ways:
+        # The safe stop from anywhere is the leaving of every station and needs no edge of its own.
+        if target is not None and (kind == "override" or target.kind != "safe stop"):
+            label = "overridden" if kind == "override" else "cannot be done"
+            ops = tuple(_lost(setting, step))
+            yield Edge(label=label, kind=kind, to=target, ops=ops, place=target.place)  # type: ignore[arg-type]
+
+
+def _lost(setting: Setting, step: Step) -> Iterator[Op]:
+    """What is left behind by a step that was not done: nothing of it is known."""
+    phases = step.gate.beat if isinstance(step.gate, Count) else ()
+    deeds = (*step.deeds, *(d for p in phases for d in p.deeds))
+    yield from (Op("deed", setting.at_here(d), step.place, sure=False) for d in deeds)
+    yield Op("step", setting.at_here(step.id), step.place, sure=False)
+    within = tuple(r for p in phases for r in (*p.makes, *p.ends))
+    by_arm = tuple(r for a in step.branch.arms for r in (*a.makes, *a.ends))
+    slid = tuple(_fitted(step, part) for _, part in step.slides)
+    yield from (Op("waver", setting.name(r), r.place) for r in (*within, *by_arm))
+    yield from (Op("lose", setting.name(r), r.place) for r in (*step.makes, *step.ends, *slid))

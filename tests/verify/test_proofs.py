@@ -1,0 +1,319 @@
+"""What the proofs catch and what they leave alone, on procedures made in Python."""
+
+from __future__ import annotations
+
+from runner.core.graph import Procedure
+from runner.verify import Checked, verify
+from tests.verify.build import (
+    choice,
+    duty,
+    each,
+    end,
+    fact,
+    opening,
+    phase,
+    procedure,
+    rule,
+    step,
+    strokes,
+)
+
+
+def found(made: Procedure) -> set[str]:
+    """The names of the proofs that complain."""
+    verdict = verify(made)
+    return set() if isinstance(verdict, Checked) else {f.check for f in verdict}
+
+
+GOGGLES = (duty("deed", "look_up", "goggles_on"),)
+
+
+def test_a_need_met_on_every_path_is_proven() -> None:
+    made = procedure(
+        step("goggles", "look", makes=("goggles_on",)),
+        step("look", "done", asks=("goggles_on",), deeds=("look_up",)),
+        end(),
+        conditions=[fact("goggles_on")],
+        duties=GOGGLES,
+    )
+    assert found(made) == set()
+
+
+def test_a_path_past_the_goggles_is_found() -> None:
+    made = procedure(
+        step("ask", {"yes": "goggles", "no": "look"}, gate=choice("yes", "no")),
+        step("goggles", "look", makes=("goggles_on",)),
+        step("look", "done", asks=("goggles_on",), deeds=("look_up",)),
+        end(),
+        conditions=[fact("goggles_on")],
+        duties=GOGGLES,
+    )
+    verdict = verify(made)
+    assert not isinstance(verdict, Checked)
+    assert [f.check for f in verdict] == ["needs"]
+    assert verdict[0].trail == ("ask (no)", "look")
+
+
+BLEED = [opening("nipple_open", index="corner"), fact("pedal_down")]
+PUMP_DUTY = duty("deed", "pedal_rise", "not nipple_open", unless=("valve", "fitted"))
+
+
+def pump(*beat: object, asks: tuple[str, ...] = ()) -> Procedure:
+    return procedure(
+        each(
+            "corners",
+            "done",
+            step("bleed", {"clear": "next corner"}, gate=strokes(*beat, bound="fault"), asks=asks),
+            step("fault", "exit fault"),
+            exits={"fault": "stopped"},
+        ),
+        end(),
+        end("stopped"),
+        conditions=BLEED,
+        duties=[PUMP_DUTY],
+        assumes=("none nipple_open",),
+    )
+
+
+def test_a_count_that_closes_before_the_pedal_rises_is_proven() -> None:
+    made = pump(
+        phase("Open.", makes=("nipple_open",)),
+        phase("Press.", makes=("pedal_down",)),
+        phase("Close.", ends=("nipple_open",)),
+        phase("Rise.", deeds=("pedal_rise",), ends=("pedal_down",), asks=("not nipple_open",)),
+    )
+    assert found(made) == set()
+
+
+def test_a_count_that_pumps_with_the_nipple_open_and_no_valve_breaks_the_duty() -> None:
+    made = pump(
+        phase("Open.", makes=("nipple_open",)),
+        phase("Press.", makes=("pedal_down",)),
+        phase("Rise.", deeds=("pedal_rise",), ends=("pedal_down",)),
+        phase("Close.", ends=("nipple_open",)),
+    )
+    assert found(made) == {"duty", "restated"}
+
+
+def looks(*nodes: object, **more: object) -> set[str]:
+    """The complaints about steps that may put on goggles, look up, and open and close a nipple."""
+    conditions = [fact("goggles_on"), fact("cap_off"), opening("nipple_open", rank=1), opening("drain_open", rank=2)]
+    settings = {"conditions": conditions, "duties": GOGGLES, "assumes": ("not nipple_open", "not drain_open"), **more}
+    return found(procedure(*nodes, **settings))  # type: ignore[arg-type]
+
+
+def test_a_need_that_a_loop_takes_away_is_found() -> None:
+    assert looks(
+        step("goggles", "look", makes=("goggles_on",)),
+        step(
+            "look", {"again": "off", "ok": "done"}, asks=("goggles_on",), deeds=("look_up",), gate=choice("again", "ok")
+        ),
+        step("off", "look", ends=("goggles_on",), at_most=(3, "done")),
+        end(),
+    ) == {"needs"}
+
+
+def test_an_override_leaves_what_it_would_have_made_unknown() -> None:
+    look = step("look", "done", asks=("goggles_on",), deeds=("look_up",))
+    assert looks(step("goggles", "look", makes=("goggles_on",), gate=choice("on"), override="look"), look, end()) == {
+        "needs"
+    }
+    assert (
+        looks(step("goggles", "look", makes=("goggles_on",), gate=choice("on"), override="done"), look, end()) == set()
+    )
+
+
+def test_a_step_that_cannot_be_done_leaves_by_its_own_edge() -> None:
+    look = step("look", "done", asks=("goggles_on",), deeds=("look_up",))
+    assert looks(step("goggles", "look", makes=("goggles_on",), cannot="look"), look, end()) == {"needs"}
+    assert looks(step("goggles", "look", makes=("goggles_on",), cannot="safe stop"), look, end()) == set()
+
+
+def test_the_bound_of_a_step_is_taken_before_its_needs_are_asked() -> None:
+    assert (
+        looks(
+            step("goggles", "try", makes=("goggles_on",)),
+            step("try", {"ok": "done", "no": "try"}, gate=choice("ok", "no"), at_most=(3, "look"), makes=("cap_off",)),
+            step("look", "done", asks=("cap_off",), deeds=("look_up",)),
+            end(),
+            duties=(duty("deed", "look_up", "cap_off"),),
+        )
+        == set()
+    )
+
+
+def test_opening_twice_and_closing_twice_are_found() -> None:
+    ways = {"a": "open", "b": "close"}
+    open_, close = step("open", "close", makes=("nipple_open",)), step("close", "done", ends=("nipple_open",))
+    assert looks(open_, close, end()) == set()
+    assert looks(step("ask", ways, gate=choice("a", "b")), open_, close, end()) == {"opening"}
+    twice = step("twice", "close", makes=("nipple_open",))
+    assert looks(step("open", "twice", makes=("nipple_open",)), twice, close, end()) == {"opening"}
+
+
+def test_what_is_left_open_at_the_end_is_found_unless_it_is_carried() -> None:
+    open_ = step("open", "done", makes=("nipple_open",))
+    assert looks(open_, end()) == {"end"}
+    assert looks(open_, end(), carries=("nipple_open",)) == set()
+
+
+def test_an_opening_that_may_not_stay_is_owed_by_a_stopped_end() -> None:
+    open_ = step("open", "stopped", makes=("nipple_open",))
+    other = [opening("nipple_open", if_left="may stay")]
+    assert looks(open_, end("stopped")) == {"end"}
+    assert looks(open_, end("stopped"), conditions=[*other, fact("goggles_on"), opening("drain_open")]) == set()
+
+
+def test_an_opening_without_a_way_to_leave_it_is_found() -> None:
+    open_, close = step("open", "close", makes=("nipple_open",)), step("close", "done", ends=("nipple_open",))
+    bare = [opening("nipple_open", if_left=None), opening("drain_open"), fact("goggles_on")]
+    assert looks(open_, close, end(), conditions=bare) == {"leave"}
+
+
+def test_two_openings_that_are_open_together_need_two_ranks() -> None:
+    one = [opening("nipple_open", rank=1), opening("drain_open", rank=1), fact("goggles_on")]
+    nipple = step("nipple", "drain", makes=("nipple_open",))
+    drain = step("drain", "shut", makes=("drain_open",))
+    shut = step("shut", "done", ends=("drain_open", "nipple_open"))
+    assert looks(nipple, drain, shut, end(), conditions=one) == {"leave"}
+    assert looks(nipple, drain, shut, end()) == set()
+    apart = step("between", "drain", ends=("nipple_open",))
+    assert (
+        looks(
+            step("nipple", "between", makes=("nipple_open",)),
+            apart,
+            drain,
+            step("shut", "done", ends=("drain_open",)),
+            end(),
+            conditions=one,
+        )
+        == set()
+    )
+
+
+def test_steps_that_cannot_be_reached_or_left_are_found() -> None:
+    assert looks(step("look", "done"), step("lost", "done"), end()) == {"reach"}
+    assert looks(
+        step("ask", {"a": "round", "b": "done"}, gate=choice("a", "b")),
+        step("round", "round", at_most=(3, "round")),
+        end(),
+    ) == {"reach"}
+
+
+def test_a_loop_needs_a_bound() -> None:
+    ways = {"no": "try", "yes": "done"}
+    assert looks(step("try", ways, gate=choice("no", "yes")), end()) == {"loop"}
+    assert looks(step("try", ways, gate=choice("no", "yes"), at_most=(5, "done")), end()) == set()
+
+
+def test_only_after_holds_on_every_path_or_is_found() -> None:
+    ask = step("ask", {"a": "shake", "b": "pour"}, gate=choice("a", "b"))
+    shake, pour = step("shake", "pour", deeds=("shake",)), step("pour", "done", deeds=("pour",))
+    only = [rule("only_after", "deed pour", "deed shake")]
+    assert looks(ask, shake, pour, end(), rules=only) == {"rule"}
+    assert looks(shake, pour, end(), rules=only) == set()
+
+
+def test_a_deed_of_an_overridden_step_does_not_count_as_done() -> None:
+    only = [rule("only_after", "deed pour", "deed shake")]
+    shake = step("shake", "pour", deeds=("shake",), gate=choice("ok"), override="pour")
+    assert looks(shake, step("pour", "done", deeds=("pour",)), end(), rules=only) == {"rule"}
+
+
+def test_what_must_follow_is_owed_by_done() -> None:
+    must = [rule("must_follow", "deed loosen", "deed torque")]
+    loosen = step("loosen", {"a": "torque", "b": "done"}, deeds=("loosen",), gate=choice("a", "b"))
+    torque = step("torque", "done", deeds=("torque",))
+    assert looks(loosen, torque, end(), rules=must) == {"rule"}
+    assert looks(step("loosen", "torque", deeds=("loosen",)), torque, end(), rules=must) == set()
+
+
+def test_never_together_and_at_end() -> None:
+    nipple, drain = step("nipple", "drain", makes=("nipple_open",)), step("drain", "shut", makes=("drain_open",))
+    shut = step("shut", "done", ends=("drain_open", "nipple_open"))
+    assert looks(nipple, drain, shut, end(), rules=[rule("never_together", "nipple_open", "drain_open")]) == {"rule"}
+    assert looks(nipple, drain, shut, end(), rules=[rule("never_together", "nipple_open", "cap_off")]) == {"rule"}
+    known = ("not nipple_open", "not drain_open", "not cap_off")
+    calm = [rule("never_together", "nipple_open", "cap_off"), rule("at_end", "cap_off", wanted=False)]
+    assert looks(nipple, drain, shut, end(), rules=calm, assumes=known) == set()
+    assert looks(nipple, drain, shut, end(), rules=[rule("at_end", "cap_off")], assumes=known) == {"rule"}
+
+
+def test_one_nipple_at_a_time_whatever_the_order_of_corners() -> None:
+    conditions = [opening("nipple_open", index="corner")]
+    one = [rule("at_most_one", "nipple_open")]
+    good = [step("open", "close", makes=("nipple_open",)), step("close", "next corner", ends=("nipple_open",))]
+    assert (
+        found(
+            procedure(each("c", "done", *good), end(), conditions=conditions, rules=one, assumes=("none nipple_open",))
+        )
+        == set()
+    )
+    bad = [step("open", "next corner", makes=("nipple_open",))]
+    close = each("d", "done", step("shut", "next corner", ends=("nipple_open",)))
+    assert found(
+        procedure(each("c", "d", *bad), close, end(), conditions=conditions, rules=one, assumes=("none nipple_open",))
+    ) == {"rule"}
+
+
+def test_a_step_that_needs_another_corner_fails_in_some_order() -> None:
+    conditions = [fact("wheel_off", index="corner")]
+    duties = [duty("deed", "look_up", "wheel_off@RR")]
+    inner = [
+        step("off", "look", makes=("wheel_off",)),
+        step("look", "next corner", asks=("wheel_off@RR",), deeds=("look_up",)),
+    ]
+    assert found(procedure(each("c", "done", *inner), end(), conditions=conditions, duties=duties)) == {"needs"}
+    first = ("RR", "LF", "RF", "LR")
+    assert (
+        found(procedure(each("c", "done", *inner, order=first), end(), conditions=conditions, duties=duties)) == set()
+    )
+
+
+def test_a_duty_that_is_not_restated_and_a_need_without_reason_are_found() -> None:
+    goggles = step("goggles", "look", makes=("goggles_on",))
+    assert looks(goggles, step("look", "done", deeds=("look_up",)), end()) == {"restated"}
+    assert looks(goggles, step("look", "done", asks=("goggles_on",)), end()) == {"restated"}
+
+
+def test_a_duty_is_lifted_on_paths_with_its_value_only() -> None:
+    lifted = (duty("deed", "look_up", "goggles_on", unless=("visor", "down")),)
+    visor = choice("down", "up", name="visor")
+    look = step("look", "done", deeds=("look_up",))
+    assert looks(step("ask", {"down": "look", "up": "done"}, gate=visor), look, end(), duties=lifted) == set()
+    assert looks(step("ask", {"up": "look", "down": "done"}, gate=visor), look, end(), duties=lifted) == {
+        "duty",
+        "restated",
+    }
+
+
+def test_two_branches_on_one_choice_are_not_mixed_up() -> None:
+    nodes = [
+        step("ask", {"": "goggles"}, gate=choice("lamp", "mirror", name="how")),
+        step("goggles", {"lamp": "put-on", "mirror": "way"}, subject="how"),
+        step("put-on", "way", makes=("goggles_on",)),
+        step("way", {"lamp": "look", "mirror": "done"}, subject="how"),
+        step("look", "done", asks=("goggles_on",), deeds=("look_up",)),
+        end(),
+    ]
+    assert looks(*nodes) == set()
+
+
+def test_a_message_stands_before_its_deed_and_while_it_matters() -> None:
+    close = step("close", "done", ends=("nipple_open",))
+    duties = (duty("make", "nipple_open", hazards=("squirt",)), duty("while", "nipple_open", hazards=("squirt",)))
+    open_ = step("open", "close", makes=("nipple_open",), cautions=("squirt",))
+    assert looks(open_, close, end(), duties=duties) == set()
+    assert looks(step("open", "close", makes=("nipple_open",)), close, end(), duties=duties) == {"caution"}
+
+
+def test_a_message_of_another_turn_is_not_in_effect() -> None:
+    conditions = [opening("cap_off"), opening("nipple_open", index="corner", rank=2)]
+    duties = (duty("while", "cap_off", hazards=("squirt",)),)
+    nodes = [
+        step("open", "c", makes=("cap_off",), cautions=("squirt",)),
+        each("c", "close", step("look", "next corner")),
+        step("close", "done", ends=("cap_off",), cautions=("squirt",)),
+        end(),
+    ]
+    assert found(procedure(*nodes, conditions=conditions, duties=duties, assumes=("not cap_off",))) == {"caution"}
