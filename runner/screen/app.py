@@ -71,7 +71,7 @@ class Runner(App[None], inherit_bindings=False):
         """Our own reading of the keyboard, except where the environment names a driver or there is no terminal."""
         if constants.DRIVER is not None or os.name == "nt":
             return super().get_driver_class()
-        from runner.screen.terminal import Terminal  # noqa: PLC0415  # needs termios
+        from runner.screen.terminal import Terminal  # needs termios, which is not everywhere
 
         return Terminal
 

@@ -11,7 +11,7 @@ from math import atan, degrees
 
 from runner.core.panel import Panel
 from runner.core.view import View
-from runner.screen.glyphs import HEIGHT, PITCH, ROWS, large
+from runner.screen.glyphs import HEIGHT, PITCH, large
 from runner.screen.head import header
 from runner.screen.ink import EMPTY, Ink, Row, Rows, fit, wrap, wrapped
 
@@ -85,28 +85,28 @@ def _drawn(items: list[_Item], width: int, room: int, scale: int) -> tuple[Rows,
 
 def _items(view: View, panel: Panel) -> list[_Item]:
     grave = view.alert_kind in ("fail", "torn", "not recorded")
-    all_items = [
+    all_items = (
         _Item((view.alert_kind.upper(),) if view.alert else (), "fail" if grave else "strong", 0),
         _Item((f"STEP {view.step_n}/{view.steps}",) if view.steps else (), "quiet", 4),
-        _Item(view.short, "strong", 3),
+        _Item(view.short, "strong", 2),
         _Item((_value(view, panel),), "mark", 1),
-        _Item((_key(view),), "mark", 2),
-    ]
+        _Item((_keys(view),), "mark", 3),
+    )
     return [item for item in all_items if any(item.text)]
 
 
 def _value(view: View, panel: Panel) -> str:
-    if view.field is not None:
+    """What is being typed, else what runs out, else what matters."""
+    if view.field is not None and panel.buffer:
         _, unit = view.field.ways[panel.way % len(view.field.ways)]
-        return f"{panel.buffer or '?'} {unit}".rstrip()
+        return f"{panel.buffer} {unit}".rstrip()
     running = next((t.left_s for t in view.timers if t.left_s > 0), None)
-    return "" if running is None else f"{running // 60}:{running % 60:02}"
+    return view.big if running is None else f"{running // 60}:{running % 60:02}"
 
 
-def _key(view: View) -> str:
-    owed = next((c for c in view.cautions if c.state == "owed"), None)
-    if owed is not None:
-        return f"{owed.word} KEY {owed.key}"
+def _keys(view: View) -> str:
+    if any(c.state == "owed" for c in view.cautions):
+        return ""
     if view.options:
-        return "KEY " + " ".join(o.key for o in view.options[:9] if o.key)
+        return "KEY " + " ".join(o.key for o in view.options[:9] if o.key.isdigit())
     return "ENTER" if view.enter is not None or view.field is not None else ""

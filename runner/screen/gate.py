@@ -7,7 +7,7 @@ from typing import Final
 from runner.core.panel import Panel, page_of, pages
 from runner.core.view import Field, Option, View
 from runner.screen.glyphs import PITCH, drawable, large
-from runner.screen.ink import Row, Rows, cells, clean, cut, fit, pad, wrap, wrapped
+from runner.screen.ink import Row, Rows, cells, clean, cut, fit, pad, tail, wrap, wrapped
 from runner.screen.side import status_row
 
 CORNERS: Final = {"7": "LF", "9": "RF", "1": "LR", "3": "RR"}
@@ -19,13 +19,24 @@ def instruction(view: View, width: int, *, most: int = 0) -> Rows:
     status = "STOPPED" if view.kind in ("held", "safe stop") else "DONE" if view.ended else "NOW"
     place = f" {view.step_n}/{view.steps}" if status == "NOW" and view.steps else ""
     tag = f" {status}{place} "
-    head = wrap(f"{'_' * (len(tag) - 1)} {view.headline}", width - len(_STRIPE))
+    head = wrap(f"{'_' * len(tag)} {view.headline}", width - len(_STRIPE))
     if most and len(head) > most:
         head = (*head[: most - 1], fit(head[most - 1] + " " * width, width - len(_STRIPE) - 1))
-    first = head[0][len(tag) - 1 :] if head else ""
+    first = head[0][len(tag) :]
     rows: list[Row] = [((_STRIPE, "mark"), (tag, "now" if status == "NOW" else "refused"), (first, "strong"))]
     rows += [((_STRIPE, "mark"), (line, "strong")) for line in head[1:]]
     return tuple(rows)
+
+
+def large_action(view: View, width: int) -> Rows:
+    """The short action in large signs, where it fits unbroken and no safety message waits to be read."""
+    across = (width - len(_STRIPE) + 1) // PITCH
+    owed = any(c.state in ("owed", "together") for c in view.cautions)
+    words = [word for text in view.short for word in text.split()]
+    if owed or not words or max(map(len, words)) > across:
+        return ()
+    lines = [line for text in view.short for line in wrap(text, across)]
+    return tuple(((_STRIPE, "mark"), (row, "strong")) for line in lines for row in large(line))
 
 
 def details(view: View, width: int) -> Rows:
@@ -95,17 +106,15 @@ def field(asked: Field, panel: Panel, width: int, *, big: bool) -> Rows:
 
 
 def _typed(buffer: str, unit: str, width: int, *, big: bool) -> Rows:
-    shown = (buffer or "") + "_"
-    text = f"{shown} {unit}".rstrip()
-    if big and drawable(text) and len(text) * PITCH <= width:
-        value, beside = large(shown), large(unit)
+    shown = buffer + "_"
+    if big and drawable(shown + unit) and (len(shown) + len(unit)) * PITCH + 3 <= width:
         room = len(shown) * PITCH + 1
         return tuple(
-            ((f" {v}".ljust(room), "field"), ("  " + u, "mark")) for v, u in zip(value, beside, strict=True)
+            ((f" {value}".ljust(room), "field"), ("  " + beside, "mark"))
+            for value, beside in zip(large(shown), large(unit), strict=True)
         )
-    room = max(width - len(unit) - 5, 2)
-    boxed = shown if len(shown) <= room else "…" + shown[1 - room :]
-    return (((f" {boxed} ", "field"), (f" {unit} " if unit else "", "now")),)
+    beside = f" {unit} " if unit else ""
+    return (((f" {tail(shown, width - len(beside) - 2)} ", "field"), (beside, "now")),)
 
 
 def go_on(view: View, width: int) -> Rows:
@@ -126,7 +135,9 @@ def keys(view: View, panel: Panel, width: int, more: str) -> Row:
         words = ["- back"]
     else:
         typing = view.field is not None and bool(panel.buffer or panel.points)
-        words = ["- undo" if typing else "- menu", *([] if view.field else ["/ look"])]
+        taken = {option.key for option in view.options}
+        words = ["- undo"] if typing else [] if "-" in taken else ["- menu"]
+        words += [] if view.field else ["/ look"]
     words += [more] if more else []
     hold: Row = ((" * HOLD ", "refused"),)
     row: Row = (*hold, ("  " + "   ".join(words), "quiet"))

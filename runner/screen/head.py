@@ -8,18 +8,21 @@ from runner.core.view import View
 from runner.screen.ink import Ink, Row, Rows, cut, fit, spread, wrap, wrapped
 
 _ALERT: Final[dict[str, tuple[str, Ink]]] = {
-    "refused": ("NOT YET", "refused"),
+    "refused": ("NOT ACCEPTED", "refused"),
     "fail": ("FAIL", "fail"),
     "too close to call": ("TOO CLOSE TO CALL", "unsure"),
     "torn": ("RECORD TORN", "fail"),
     "not recorded": ("NOT RECORDED", "fail"),
     "note": ("NOTE", "refused"),
 }
+_ROOMY: Final = 66
+"""Columns from which a mark is written out."""
 
 
 def header(view: View, width: int) -> Rows:
     """Two rows: title, revision, DEMONSTRATION; section, place, car and person."""
-    demo: Row = ((f" {fit(view.demonstration, 16)} ", "demo"),) if view.demonstration else ()
+    words = view.demonstration if width >= _ROOMY else view.demonstration.partition(":")[0]
+    demo: Row = ((f" {fit(words, width // 2)} ", "demo"),) if words else ()
     room = width - sum(len(t) for t, _ in demo) - 1
     revision = f" rev {view.revision}" if view.revision else ""
     title = fit(view.title, max(room - len(revision), 4)) + fit(revision, 16)
@@ -57,11 +60,11 @@ def alert(view: View, width: int) -> Rows:
     if not view.alert:
         return ()
     word, ink = _ALERT.get(view.alert_kind, ("NOTE", "refused"))
-    first = view.alert[0].removeprefix(word).lstrip(" :.") or view.alert[0]
+    texts = [t for t in (view.alert[0].removeprefix(word).lstrip(" :."), *view.alert[1:]) if t]
     tag = f" {word} "
-    lines = wrap(first, max(width - len(tag) - 1, 8))
-    rows: list[Row] = [((tag, ink), (" " + (lines[0] if lines else ""), "strong"))]
-    for text in (" ".join(lines[1:]), *view.alert[1:]):
+    lines = wrap(texts[0], max(width - len(tag) - 1, 8)) if texts else ("",)
+    rows: list[Row] = [((tag, ink), (" " + lines[0], "strong"))]
+    for text in (" ".join(lines[1:]), *texts[1:]):
         rows += [(("▌", ink), (" ", "plain"), *row) for row in wrapped(text, width - 2)]
     return tuple(rows)
 

@@ -6,9 +6,8 @@ import unicodedata
 from functools import lru_cache
 from typing import Literal
 
-from textual.content import Content
-
 from rich.cells import cell_len, set_cell_size
+from textual.content import Content
 
 Ink = Literal[
     "plain", "strong", "quiet", "mark", "now", "key", "field", "rule", "level", "maybe",
@@ -56,6 +55,15 @@ def fit(text: str, width: int) -> str:
     if cell_len(text) <= width:
         return text
     return set_cell_size(text, max(width - 1, 0)) + "…"[:width]
+
+
+def tail(text: str, width: int) -> str:
+    """The end of a text in so many cells."""
+    if cell_len(text) <= width:
+        return text
+    while cell_len(text) >= max(width, 1):
+        text = text[1:]
+    return "…" + text
 
 
 def pad(row: Row, width: int, ink: Ink = "plain") -> Row:

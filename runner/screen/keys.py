@@ -38,7 +38,7 @@ LEAVING: Final = frozenset(_REFUSED.values())
 """Keys that end other programs and do nothing here but say how to leave."""
 
 _CONSOLE_F: Final = r"\[\[[A-E]"
-_CSI: Final = r"\[[0-?]*[ -/]*"
+_CSI: Final = r"\[[ -?]*"
 _SS3: Final = r"O[0-9;]*"
 _STRING: Final = r"[PX^_\]]"
 _SEQUENCE: Final = re.compile(

@@ -10,12 +10,11 @@ from collections.abc import Sequence
 from runner.core.panel import Panel, lines, opened
 from runner.core.view import View
 from runner.screen import caution, gate, head, side
-from runner.screen.ink import EMPTY, Row, Rows, beside, cells, fit, wrapped
+from runner.screen.ink import EMPTY, Row, Rows, beside, cells, cut, fit, wrapped
 
 _MIDDLE = (66, 20)
-_WIDE = (110, 30)
+_TALL = 30
 _SIDE = 26
-_LEFT = 34
 _LINE = 76
 """Cells of the longest line of text (WCAG 1.4.8: at most 80)."""
 
@@ -29,34 +28,28 @@ def near(view: View, panel: Panel, width: int, height: int) -> Rows:
     main, count = _columns(view, panel, width, room, small=small)
     more = f"+ page {panel.page % count + 1} of {count}" if count > 1 else ""
     filler = (EMPTY,) * (room - len(main))
-    return (*top, *main, *filler, *say, gate.keys(view, panel, width, more))[-height:]
+    rows = (*top, *main, *filler, *say, gate.keys(view, panel, width, more))
+    return tuple(cut(row, width) for row in rows[-height:])
 
 
 def _columns(view: View, panel: Panel, width: int, room: int, *, small: bool) -> tuple[Rows, int]:
     if small:
-        return _body(view, panel, width, room, extras=(side.timers(view.timers, width), *_strips(view, width)))
-    left: Rows = ()
-    if width >= _WIDE[0] and room >= _WIDE[1] - 4:
-        left = _stack(_left(view, _LEFT - 2), room)
-        width -= _LEFT
-    main, count = _body(view, panel, min(width - _SIDE - 2, _LINE), room, extras=())
-    page = beside(main, _stack(_right(view, _SIDE, around=not left), room), width - _SIDE)
-    return (beside(left, page, _LEFT) if left else page)[:room], count
+        strips = [side.strip(gauge, width) for gauge in view.gauges]
+        return _body(view, panel, width, room, extras=(side.timers(view.timers, width), *strips))
+    main, count = _body(view, panel, width - _SIDE - 2, room, extras=())
+    around = _stack(_around(view, _SIDE, room), room)
+    return beside(main, around, width - _SIDE)[:room], count
 
 
-def _strips(view: View, width: int) -> Sequence[Rows]:
-    return [side.strip(gauge, width) for gauge in view.gauges]
-
-
-def _left(view: View, width: int) -> Sequence[Rows]:
-    owed = tuple(row for _, text in view.owed for row in wrapped(f"owed: {text}", width, "quiet"))
-    return (side.trail(view, width, 8, 10), side.open_now(view, width), owed)
-
-
-def _right(view: View, width: int, *, around: bool) -> Sequence[Rows]:
+def _around(view: View, width: int, room: int) -> Sequence[Rows]:
+    """What stands round the step, the most needed first; the last part grows with the terminal."""
     gauges = [side.vessel(gauge, width) for gauge in view.gauges]
-    steps = (side.trail(view, width, 2, 3), side.open_now(view, width)) if around else ()
-    return (side.timers(view.timers, width), side.plan(view.plan, width), *gauges, *steps)
+    owed = tuple(row for _, text in view.owed for row in wrapped(f"owed: {text}", width, "quiet"))
+    before, after = (2, 3) if room < _TALL else (6, 7)
+    trail = side.trail(view, width, before, after)
+    opened_now = side.listed("open on the car", view.open_now, width)
+    read = side.listed("read last", view.readings, width)
+    return (side.timers(view.timers, width), side.plan(view.plan, width), *gauges, trail, opened_now, read, owed)
 
 
 def _stack(blocks: Sequence[Rows], room: int) -> Rows:
@@ -74,27 +67,31 @@ def _body(
 ) -> tuple[Rows, int]:
     """The rows of the step or of what is open over its lower half, and how many pages there are."""
     if panel.mode == "look":
-        return _look(view, panel, width, room), 1
+        return _look(view, panel, min(width, _LINE), room), 1
     if panel.mode == "menu":
-        return _menu(view, panel, width, room), 1
+        return _menu(view, panel, min(width, _LINE), room), 1
     blocks: list[Rows] = []
     wanted = [block for block in extras if block]
-    for roomy, optional in ((True, wanted), (False, wanted), (True, []), (False, [])):
-        blocks = _step(view, panel, width, roomy=roomy)
-        if sum(map(len, [*blocks, *optional])) <= room:
+    for large, roomy, optional in (
+        (True, True, wanted), (False, True, wanted), (False, False, wanted), (False, True, []), (False, False, []),
+    ):  # fmt: skip
+        blocks = _step(view, panel, width, roomy=roomy, large=large)
+        if sum(map(len, [*blocks, *optional])) + large * len(blocks) <= room:
             return _spaced([*blocks, *optional], room), 1
     return _paged(view, panel, blocks, room)
 
 
-def _step(view: View, panel: Panel, width: int, *, roomy: bool) -> list[Rows]:
+def _step(view: View, panel: Panel, width: int, *, roomy: bool, large: bool) -> list[Rows]:
+    line = min(width, _LINE)
     shown = (
-        head.alert(view, width),
-        head.because(view, width),
-        caution.cautions(view.cautions, width, roomy=roomy),
-        gate.instruction(view, width) + gate.details(view, width),
-        gate.question(view, width) + gate.answers(view.options, panel.page, width),
-        gate.field(view.field, panel, width, big=roomy) if view.field else (),
-        gate.go_on(view, width),
+        head.alert(view, line),
+        head.because(view, line),
+        caution.cautions(view.cautions, line, roomy=roomy),
+        gate.large_action(view, width) if large else (),
+        gate.instruction(view, line) + gate.details(view, line),
+        gate.question(view, line) + gate.answers(view.options, panel.page, line),
+        gate.field(view.field, panel, line, big=roomy) if view.field else (),
+        gate.go_on(view, line),
     )
     return [block for block in shown if block]
 

@@ -18,9 +18,10 @@ _TALL: Final = 7
 def status_row(line: Line, width: int) -> Row:
     """A step in one row: its status in a word and a shape."""
     note = f" ({line.note})" if line.note else ""
-    text = fit(line.title + note, max(width - 8, 1))
+    state = status(line)
+    text = fit(line.title + note, max(width - len(state[0]) - 1, 1))
     shown: Ink = "strong" if line.status == "NOW" else "plain" if line.status == "DONE" else "quiet"
-    return (status(line), (" " + text, shown))
+    return (state, (" " + text, shown))
 
 
 def status(line: Line) -> Span:
@@ -125,9 +126,9 @@ def strip(gauge: Gauge, width: int) -> Rows:
     return (*named, bar, under) if under else (*named, bar)
 
 
-def open_now(view: View, width: int) -> Rows:
-    """What is open on the car."""
-    if not view.open_now:
+def listed(title: str, names: tuple[str, ...], width: int) -> Rows:
+    """A few names under a title; empty if there are none."""
+    if not names:
         return ()
-    listed: Rows = tuple((("○ " + fit(name, width - 2), "plain"),) for name in view.open_now)
-    return ((("open on the car", "strong"),), *listed)
+    rows: Rows = tuple((("○ " + fit(name, width - 2), "plain"),) for name in names)
+    return (((title, "strong"),), *rows)

@@ -60,7 +60,7 @@ DONE = Option(key="enter", text="done", act=acts.Done())
 BASE = View(
     token="t1", title="Brake fluid exchange", revision="3", car="unit 7", by="KR",
     demonstration="DEMONSTRATION", section="right rear", where="pedal", step_n=12, steps=31, kind="do",
-    headline=HEADLINE, text=(), short=("PUMP 6 STROKES", "ONE BEAT EACH"), take=(), cautions=(), question="",
+    headline=HEADLINE, text=(), short=("PUMP 6 STROKES", "ONE BEAT EACH"), big="", take=(), cautions=(), question="",
     options=(), field=None, enter=DONE, gauges=(), timers=(), plan=PLAN, because=(), alert=(), alert_kind="",
     group=(), trail=(
         Line(status="DONE", path="a", title="Push the hose on the nipple."),
@@ -70,18 +70,19 @@ BASE = View(
         Line(status="NEXT", path="d", title="Look at the fluid.", hazards=("NOTICE: do not let fluid touch paint",)),
         Line(status="NEXT", path="e", title="Torque the nipple."),
         Line(status="NEXT", path="f", title="Put the cap on the nipple."),
-    ), menu=MENU, open_now=("hose on, RR", "reservoir cap off"), owed=(), speak="", head="41 9f2c61d0a7b3", ended=False,
+    ), menu=MENU, readings=("disc 22.4 mm, PASS",), open_now=("hose on, RR", "reservoir cap off"),
+    owed=(), speak="", head="41 9f2c61d0a7b3", ended=False,
 )  # fmt: skip
 
 LOOKS: dict[str, View] = {
     "do": BASE,
     "warning": replace(
         BASE, token="t2", kind="own caution", cautions=(SPRAY, replace(PAINT, state="later")), enter=None,
-        headline="Open the nipple by a quarter turn.", short=("OPEN THE NIPPLE", "QUARTER TURN"),
+        headline="Open the nipple by a quarter turn.", short=("WARNING", "PRESS 4"),
     ),
     "danger": replace(
         BASE, token="t3", kind="own caution", cautions=(CRUSH,), enter=None, headline="Lower the car on the stands.",
-        short=("LOWER THE CAR", "ON THE STANDS"),
+        short=("DANGER", "PRESS 8"),
     ),
     "cautions": replace(
         BASE, token="t4", kind="cautions", cautions=(SLIP, PAINT),
@@ -97,7 +98,7 @@ LOOKS: dict[str, View] = {
         ),
     ),
     "count": replace(
-        BASE, token="t6", kind="grant", gauges=(RESERVOIR,), text=("6 strokes, then look at the reservoir.",),
+        BASE, token="t6", kind="grant", big="6", gauges=(RESERVOIR,), text=("6 strokes, then look at the reservoir.",),
         cautions=(replace(SPRAY, state="in effect", key=""),),
         enter=Option(key="enter", text="start: 6 strokes are granted", act=acts.Done()),
     ),

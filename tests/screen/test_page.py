@@ -1,0 +1,186 @@
+"""What stands on the screen, at the size of a huge font, of a plain terminal and of a wide one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from runner.core.panel import Panel
+from runner.core.view import CautionView, View
+from runner.screen.app import Runner
+from runner.screen.ink import Rows, cells, clean, fit, wrap
+from runner.screen.page import near
+from tests.screen.looks import BASE, CRUSH, LOOKS, PAINT, SLIP, SPRAY, stamp, turning
+
+SIZES = [(40, 15), (80, 24), (120, 40)]
+PANELS = {
+    "": Panel(token=""),
+    "menu": Panel(mode="menu"),
+    "reasons": Panel(mode="menu", chosen=(0,)),
+    "time": Panel(mode="menu", chosen=(4,), buffer="9:4"),
+    "looking": Panel(mode="look", cursor=2),
+    "far": Panel(far=True),
+}
+SHOTS = Path(__file__).parent / "shots"
+PICTURES = [(look, "") for look in LOOKS] + [("do", panel) for panel in PANELS if panel] + [
+    ("count", "far"), ("warning", "far"), ("warning", "menu"), ("fail", "menu"),
+]  # fmt: skip
+
+
+def text(rows: Rows) -> str:
+    return "\n".join("".join(t for t, _ in row).rstrip() for row in rows)
+
+
+def words(rows: Rows) -> str:
+    """The text of the main column without frames, as running words."""
+    lines = [re.sub(r"[╔═╗║╚╝┏━┓┃┗┛┌╌┐╎└┘█▀▄▌]", " ", line) for line in text(rows).splitlines()]
+    return " ".join(" ".join(lines).split())
+
+
+def at(look: str, panel: str = "") -> tuple[View, Panel]:
+    return LOOKS[look], replace(PANELS[panel], token=LOOKS[look].token)
+
+
+@pytest.mark.parametrize("no_color", ["", "1"], ids=["coloured", "plain"])
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+async def test_the_screen_shows_the_expected_pictures(
+    size: tuple[int, int], no_color: str, monkeypatch: pytest.MonkeyPatch, take_shots: bool, shown: Callable[[Any], str]
+) -> None:
+    monkeypatch.setenv("NO_COLOR", no_color)
+    _, do, peek = turning([BASE])
+    app = Runner(BASE, do, peek, stamp)
+    async with app.run_test(size=size) as pilot:
+        for look, panel in PICTURES:
+            app.view, app.panel = at(look, panel)
+            app._sheet.redraw()
+            await pilot.pause()
+            path = SHOTS / f"{'-'.join(filter(None, (look, panel)))}-{size[0]}x{size[1]}.txt"
+            if take_shots:
+                path.write_text(shown(app) + "\n", encoding="utf-8")
+            assert shown(app) + "\n" == path.read_text(encoding="utf-8"), path.name
+
+
+def test_no_picture_lies_about_that_nothing_shows() -> None:
+    expected = {
+        f"{'-'.join(filter(None, picture))}-{w}x{h}.txt" for picture in PICTURES for w, h in SIZES
+    }
+    assert {path.name for path in SHOTS.iterdir()} == expected
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize("look", LOOKS)
+def test_the_step_and_what_is_owed_are_whole_without_paging(look: str, width: int, height: int) -> None:
+    view, panel = at(look)
+    page = words(near(view, panel, width, height))
+    assert "+ page" not in page
+    for message in view.cautions:
+        assert message.word in page
+        if message.state in ("owed", "together"):
+            first, *_ = (message.avoid, message.hazard)
+            assert " ".join(first.split()[:2]) in page
+    if width == 40:
+        assert view.headline in page
+        owed = next((m for m in view.cautions if m.state == "owed"), None)
+        if owed is not None:
+            for part in (owed.avoid, owed.hazard, owed.consequence, f"[{owed.key}]"):
+                assert part in page.replace(f"Read it, then press [{owed.key}] in 3 s. ", "") or part in page
+
+
+@pytest.mark.parametrize("panel", PANELS)
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_title_revision_section_car_and_demonstration_always_stand_on_top(width: int, height: int, panel: str) -> None:
+    rows = near(*at("fail", panel if panel != "far" else ""), width, height)
+    top = text(rows[:2])
+    for part in ("Brake fluid", "rev 3", "right rear", "unit 7", "DEMONSTRATION"):
+        assert part in top
+    assert len(rows) == height
+
+
+@pytest.mark.parametrize("panel", ["", "menu", "reasons", "time", "looking"])
+@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize("look", LOOKS)
+def test_whatever_is_open_the_step_of_now_stays_in_sight(look: str, width: int, height: int, panel: str) -> None:
+    view, opened = at(look, panel)
+    page = words(near(view, opened, width, height))
+    assert " ".join(view.headline.split()[:4]) in page
+
+
+@pytest.mark.parametrize("state", ["owed", "together", "later", "confirmed", "in effect"])
+def test_each_signal_word_has_a_border_of_its_own_and_only_a_notice_has_no_alert_sign(state: str) -> None:
+    sides = set()
+    for message in (CRUSH, SPRAY, SLIP, PAINT):
+        view = replace(BASE, cautions=(replace(message, state=state),))
+        lines = text(near(view, Panel(), 80, 24)).splitlines()
+        line = next(line for line in lines if message.word in line)
+        assert ("/!\\ " in line) == (message.word != "NOTICE")
+        sides.add(line[0])
+    assert len(sides) == 4
+
+
+def drawn(message: CautionView) -> str:
+    return text(near(replace(BASE, cautions=(message,)), Panel(), 60, 15))
+
+
+def test_a_warning_looks_different_at_each_key_and_says_the_same() -> None:
+    pictures = {drawn(replace(SPRAY, key=str(key))).replace(f"[{key}]", "[.]") for key in range(1, 10)}
+    assert len(pictures) == 9
+    for key in range(1, 10):
+        page = words(near(replace(BASE, cautions=(replace(SPRAY, key=str(key), wait_s=0),)), Panel(), 60, 15))
+        said = page.replace(f" Read it, then press [{key}].", "")
+        assert f"{SPRAY.avoid} {SPRAY.hazard} {SPRAY.consequence}" in said
+        assert f"[{key}]" in page
+
+
+def test_the_seconds_until_a_warning_counts_are_shown_and_never_too_few() -> None:
+    assert "[4] in 3 s." in drawn(replace(SPRAY, wait_s=2.1))
+    assert "[4]." in drawn(replace(SPRAY, wait_s=0))
+
+
+def test_a_step_too_long_for_the_terminal_turns_page_by_page_and_keeps_its_headline() -> None:
+    lines = tuple(f"Line {n} of a long text that fills one row." for n in range(40))
+    view = replace(LOOKS["fail"], text=lines)
+    seen = ""
+    for page in range(20):
+        shown = words(near(view, Panel(token=view.token, page=page), 40, 15))
+        assert "Decide what is done about the disc." in shown
+        seen += shown
+    assert all(f"Line {n} of" in seen for n in range(40))
+    assert "[2] measure again" in seen
+    assert "+ page 1 of" in words(near(view, Panel(token=view.token), 40, 15))
+
+
+def test_text_is_never_markup() -> None:
+    view = replace(BASE, headline="Torque to 25 [Nm] [/] [red]now[/red] [@click=x]y[/]")
+    assert "25 [Nm] [/] [red]now[/red]" in words(near(view, Panel(), 80, 24))
+
+
+@given(st.text(max_size=60))
+def test_no_text_brings_a_control_or_direction_character_to_the_screen(typed: str) -> None:
+    view = replace(LOOKS["reading"], headline=typed + "\x1b[31m\u202e", title=typed, alert=(typed + "\x07", typed))
+    rows = near(view, Panel(token=view.token, buffer=typed), 40, 15)
+    assert clean(text(rows).replace("\n", "")) == text(rows).replace("\n", "")
+    assert all(cells(row) <= 40 for row in rows)
+    text(rows).encode()
+
+
+@given(st.text(max_size=80), st.integers(1, 50))
+def test_text_is_wrapped_and_cut_by_cells_not_by_letters(words_: str, width: int) -> None:
+    assert cells(((fit(words_, width), "plain"),)) <= width
+    wide = max(width, 2)
+    assert all(cells(((line, "plain"),)) <= wide for line in wrap(words_, wide))
+
+
+@pytest.mark.parametrize("look", LOOKS)
+@given(width=st.integers(20, 160), height=st.integers(8, 60))
+def test_any_size_gets_a_whole_page(look: str, width: int, height: int) -> None:
+    for panel in PANELS:
+        rows = near(*at(look, panel), width, height)
+        assert len(rows) == height
+        assert all(cells(row) <= width for row in rows)
