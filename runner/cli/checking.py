@@ -6,11 +6,11 @@ import argparse
 import sys
 from pathlib import Path
 
-from runner.core.finding import Finding, clean
+from runner.core.finding import Finding, clean, nearest
 from runner.core.graph import Procedure
 from runner.edge.reader import read
 from runner.edge.shelf import Shelf
-from runner.verify import Checked, explain, verify
+from runner.verify import CHECKS, Checked, explain, verify
 from runner.verify.render import as_json, render
 
 
@@ -63,8 +63,15 @@ def check(options: argparse.Namespace) -> int:
 def explain_one(options: argparse.Namespace) -> int:
     """The manual page of one check."""
     text = explain(options.check)
-    print(clean(text) if isinstance(text, str) else clean(text.text))
-    return 0 if isinstance(text, str) else 2
+    if text is None:
+        known = [c.name for c in CHECKS]
+        guess = nearest(options.check, known)
+        print(f"no check '{clean(options.check)}'; there are: {', '.join(known)}", file=sys.stderr)
+        if guess:
+            print(f"did you mean '{guess}'?", file=sys.stderr)
+        return 2
+    print(clean(text))
+    return 0
 
 
 def library(_options: argparse.Namespace) -> int:

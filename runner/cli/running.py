@@ -31,6 +31,7 @@ from runner.edge.journal import Held, Journal
 from runner.edge.reader import read
 from runner.edge.sheet import write_sheet
 from runner.edge.shelf import Shelf
+from runner.edge.voice import voice
 from runner.verify import Checked, admissible, bind_levels, verify
 
 DEMO_CAR = "demo/saltmarsh-unit-7.yaml"
@@ -216,7 +217,7 @@ def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, sheet: Path 
     def admit(state: State, path: str) -> tuple[bool, str]:
         if checked is None:
             return (True, "")
-        verdict = admissible(checked, path, state)
+        verdict = admissible(checked, path, state.conditions, state.levels, remaining=_to_come(state, path))
         return (verdict.ok, verdict.because)
 
     def after(view: View) -> None:
@@ -233,6 +234,17 @@ def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, sheet: Path 
         state=State(by=by),
         head=Head(),
     )
+
+
+def _to_come(state: State, path: str) -> dict[str, tuple[str, ...]]:
+    """For each block around a path the members whose turn comes after that of the path."""
+    left: dict[str, tuple[str, ...]] = {}
+    for block, order in state.orders.items():
+        if path.startswith(f"{block}/"):
+            member = path[len(block) + 1 :].partition("/")[0]
+            over = state.over.get(block, ())
+            left[block] = tuple(m for m in order if m != member and m not in over)
+    return left
 
 
 def _on_screen(options: argparse.Namespace, ready: Ready, folder: Path, *, demonstration: bool) -> int:
@@ -339,18 +351,11 @@ def _surface(options: argparse.Namespace, job: Job, clock: Clock) -> int:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         say("this is no terminal: use --plain for the line mode, or --answers FILE")
         return 2
-    from runner.screen.app import run_app
+    from runner.screen.app import Runner, show
 
-    speak = getattr(options, "speak", False)
-    return run_app(
-        job.peek(),
-        do,
-        job.peek,
-        clock.now,
-        distance=getattr(options, "distance", 0.7),
-        height=getattr(options, "screen", 194.0),
-        speak=speak,
-    )
+    speak = voice() if getattr(options, "speak", False) else None
+    distance, height = getattr(options, "distance", 0.7), getattr(options, "screen", 194.0)
+    return show(Runner(job.peek(), do, job.peek, clock.now, distance_m=distance, screen_mm=height, speak=speak))
 
 
 def _by_answers(options: argparse.Namespace, ready: Ready, folder: Path) -> int:
