@@ -146,5 +146,9 @@ class _Library:
             desk.say(name.place, "name", why, "give both the same name")
         self.fragments(desk, under(root, "steps"), shared, chain)
         inner = [one.file for made in desk.fragments.values() for one in (made, *made.fragments.values())]
-        every = dict.fromkeys((desk.file, shared.file, *inner))
-        return procedure(desk, root, shared, {base(file): self.texts[file] for file in every if file in self.texts})
+        texts: dict[str, str] = {}
+        for file in dict.fromkeys((desk.file, shared.file, *inner)):
+            if base(file) in texts:
+                desk.say(desk.start, "file", f"two files called {base(file)} are needed", "rename one of them")
+            texts[base(file)] = self.texts.get(file, "")
+        return procedure(desk, root, shared, texts)

@@ -1,18 +1,18 @@
-"""The JSON Schemas of procedures and vocabularies, as they lie in the source tree or in the installed package."""
+"""What ships with the program: the schemas of procedures and vocabularies, and where the library lies."""
 
 import json
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
-from importlib.resources.abc import Traversable
+from pathlib import Path
 from typing import Any
 
 
-def shipped(folder: str) -> Traversable:
-    """The folder as it was shipped: beside the package in a source tree, inside it when installed."""
-    package = files("runner")
+def shipped(folder: str) -> Path:
+    """The folder as it was shipped: inside the package when installed, beside it in a source tree."""
+    package = Path(str(files("runner")))
     inside = package / f"_{folder}"
-    return inside if inside.is_dir() else package / ".." / folder
+    return inside if inside.is_dir() else package.parent / folder
 
 
 @cache
