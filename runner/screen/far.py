@@ -9,16 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import atan, degrees
 
+from runner.core.hazard import Word, highest
 from runner.core.panel import Panel
 from runner.core.view import View
 from runner.screen.glyphs import HEIGHT, PITCH, large
 from runner.screen.head import header
 from runner.screen.ink import EMPTY, Ink, Row, Rows, fit, wrap, wrapped
+from runner.screen.page import near
 
 LEAST_ARCMIN = 16.0
 MOST_ARCMIN = 45.0
 SHORT = 22
 """Signs in a line of a short action."""
+_WITH_BANNER = 24
+"""Rows that a page with a large word needs."""
 
 
 def arcmin(height_mm: float, distance_m: float) -> float:
@@ -49,7 +53,13 @@ class _Item:
 
 
 def far(view: View, panel: Panel, width: int, height: int, distance_m: float, screen_mm: float) -> Rows:
-    """The far page, exactly so many rows: what matters most is enlarged first, the rest stays plain text."""
+    """The far page, exactly so many rows: what matters most is enlarged first, the rest stays plain text.
+
+    A safety message is read near by: its word is large, its text and the key inside it are not.
+    """
+    owed = [c.word for c in view.cautions if c.state in ("owed", "together")]
+    if owed:
+        return _called(view, panel, width, height, highest(owed))
     top = header(view, width)
     room = height - len(top) - 1
     items = _items(view, panel)
@@ -68,6 +78,15 @@ def far(view: View, panel: Panel, width: int, height: int, distance_m: float, sc
     filler = (EMPTY,) * max(room - len(rows), 0)
     last: Row = ((" * HOLD ", "refused"), ("  " + fit(foot, width - 10), "quiet"))
     return (*top, *rows[:room], *filler, last)
+
+
+def _called(view: View, panel: Panel, width: int, height: int, word: Word) -> Rows:
+    """The near page under the signal word in large signs, where there is room for both."""
+    if len(word) * PITCH > width or height < _WITH_BANNER:
+        return near(view, panel, width, height)
+    banner: Rows = tuple(((row, "strong"),) for row in large(word))
+    rows = near(view, panel, width, height - len(banner))
+    return (*rows[:2], *banner, *rows[2:])
 
 
 def _drawn(items: list[_Item], width: int, room: int, scale: int) -> tuple[Rows, set[int]]:
@@ -105,8 +124,6 @@ def _value(view: View, panel: Panel) -> str:
 
 
 def _keys(view: View) -> str:
-    if any(c.state == "owed" for c in view.cautions):
-        return ""
     if view.options:
         return "KEY " + " ".join(o.key for o in view.options[:9] if o.key.isdigit())
     return "ENTER" if view.enter is not None or view.field is not None else ""

@@ -42,16 +42,22 @@ def large_action(view: View, width: int) -> Rows:
 def details(view: View, width: int) -> Rows:
     """What stands under the instruction: more text, what to take, the other steps of the group."""
     inner = width - len(_STRIPE)
-    rows = [row for text in view.text for row in wrapped(text, inner)]
+    # The limit stands at the value that is typed, and not twice.
+    limit = f"Limit: {view.field.limit}" if view.field is not None and view.field.limit else ""
+    rows = [row for text in view.text if text != limit for row in wrapped(text, inner)]
     if view.take:
         rows += wrapped("take: " + ", ".join(view.take), inner, "quiet")
     rows += [status_row(line, inner) for line in view.group]
     return tuple(((_STRIPE, "mark"), *row) for row in rows)
 
 
-def question(view: View, width: int) -> Rows:
-    """The question and the key that goes on."""
-    return wrapped(view.question, width, "strong")
+def gate(view: View, panel: Panel, width: int, *, roomy: bool) -> tuple[Rows, ...]:
+    """The question with its answers, the value typed, and what Enter does; a warning asks in its own text."""
+    if any(c.state == "owed" for c in view.cautions):
+        return ()
+    asked = wrapped(view.question, width, "strong") + answers(view.options, panel.page, width)
+    typed = field(view.field, panel, width, big=roomy, named=not view.question) if view.field else ()
+    return asked, typed, go_on(view, width)
 
 
 def answers(options: tuple[Option, ...], page: int, width: int, *, one_row: bool = False) -> Rows:
@@ -85,13 +91,13 @@ def _corner(option: Option, width: int) -> Row:
     return ((f"[{option.key}]", "key"), (" " + fit(option.text, width - 5), "plain"))
 
 
-def field(asked: Field, panel: Panel, width: int, *, big: bool) -> Rows:
+def field(asked: Field, panel: Panel, width: int, *, big: bool, named: bool = True) -> Rows:
     """The value as it is typed, its unit large beside it, its limit and instrument under it."""
     instrument, unit = asked.ways[panel.way % len(asked.ways)]
     clicks = asked.clicks and len(panel.points) >= asked.points
-    what = "how many clicks were heard" if clicks else asked.what
+    what = "how many clicks were heard" if clicks else asked.what if named else ""
     if asked.points > 1 and not clicks:
-        what += f": point {min(len(panel.points) + 1, asked.points)} of {asked.points}"
+        what = f"{what}: ".removeprefix(": ") + f"point {min(len(panel.points) + 1, asked.points)} of {asked.points}"
     rows = [*wrapped(what, width, "strong")]
     if asked.points > 1 and panel.points:
         rows += wrapped("so far: " + "  ".join(panel.points), width, "quiet")

@@ -89,9 +89,7 @@ def _step(view: View, panel: Panel, width: int, *, roomy: bool, large: bool) -> 
         caution.cautions(view.cautions, line, roomy=roomy),
         gate.large_action(view, width) if large else (),
         gate.instruction(view, line) + gate.details(view, line),
-        gate.question(view, line) + gate.answers(view.options, panel.page, line),
-        gate.field(view.field, panel, line, big=roomy) if view.field else (),
-        gate.go_on(view, line),
+        *gate.gate(view, panel, line, roomy=roomy),
     )
     return [block for block in shown if block]
 

@@ -77,11 +77,14 @@ BASE = View(
 LOOKS: dict[str, View] = {
     "do": BASE,
     "warning": replace(
-        BASE, token="t2", kind="own caution", cautions=(SPRAY, replace(PAINT, state="later")), enter=None,
+        BASE, token="t2", kind="own caution", cautions=(SPRAY, replace(PAINT, state="later")), enter=None, big="4",
+        question="WARNING: read it, then press the key that is printed in its text.",
+        options=(Option(key="4", text="read", act=acts.Confirm(hazard="spray", key="4")),),
         headline="Open the nipple by a quarter turn.", short=("WARNING", "PRESS 4"),
     ),
     "danger": replace(
-        BASE, token="t3", kind="own caution", cautions=(CRUSH,), enter=None, headline="Lower the car on the stands.",
+        BASE, token="t3", kind="own caution", cautions=(CRUSH,), enter=None, big="8",
+        options=(Option(key="8", text="read", act=acts.Confirm(hazard="crush", key="8")),), headline="Lower the car on the stands.",
         short=("DANGER", "PRESS 8"),
     ),
     "cautions": replace(
@@ -91,7 +94,8 @@ LOOKS: dict[str, View] = {
     "reading": replace(
         BASE, token="t5", kind="read", headline="Measure the disc at its thinnest place.", section="left front",
         short=("MEASURE THE DISC", "THINNEST PLACE"), where="wheel", enter=None, plan=replace(PLAN, now="LF"),
-        cautions=(replace(SLIP, state="confirmed"),),
+        cautions=(replace(SLIP, state="confirmed"),), question="Read: thickness of the disc.", big="22.0 mm",
+        text=("Limit: 22.0 mm or more (marked on the part)",),
         field=Field(
             what="thickness of the disc", kind="value", ways=(("vernier caliper", "mm"), ("micrometer", "mm")),
             limit="22.0 mm or more (marked on the part)", base=acts.Enter(typed=[]),

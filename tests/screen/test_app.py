@@ -1,0 +1,168 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from textual import events
+
+from runner.core import act as acts
+from runner.core.act import AnyAct
+from runner.core.panel import Panel
+from runner.core.view import Field, Option, View
+from runner.screen.app import Runner
+from tests.screen.looks import BASE, LOOKS, SPRAY, stamp, turning
+
+Shown = Callable[[Any], str]
+
+
+def runner(*looks: View, **more: Any) -> tuple[Runner, list[AnyAct]]:
+    done, do, peek = turning(list(looks))
+    return Runner(peek(), do, peek, stamp, **more), done
+
+
+async def test_a_key_becomes_an_act_and_the_next_view_is_on_the_screen(shown: Shown) -> None:
+    app, done = runner(BASE, LOOKS["reading"])
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        await pilot.pause()
+        assert done == [acts.Done()]
+        assert "Measure the disc at its thinnest place." in shown(app)
+
+
+@pytest.mark.parametrize("look", LOOKS)
+async def test_hold_is_taken_at_once_whatever_is_open(look: str) -> None:
+    for opening in ((), ("minus",), ("minus", "1"), ("slash",), ("2",), ("minus", "5", "9")):
+        app, done = runner(replace(LOOKS[look], kind="do" if look == "held" else LOOKS[look].kind))
+        async with app.run_test(size=(40, 15)) as pilot:
+            await pilot.press(*opening, "asterisk")
+            assert done[-1:] == [acts.Hold()]
+
+
+async def test_only_the_key_in_the_text_confirms_a_warning() -> None:
+    app, done = runner(LOOKS["warning"])
+    async with app.run_test(size=(40, 15)) as pilot:
+        await pilot.press("enter", "1", "2", "3", "5", "6", "7", "8", "9", "0", "full_stop", "plus")
+        assert done == []
+        await pilot.press("4")
+        assert done == [acts.Confirm(hazard="spray", key="4")]
+
+
+async def test_looking_back_and_opening_lists_asks_for_nothing() -> None:
+    app, done = runner(BASE)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("slash", "slash", "plus", "1", "minus", "minus", "1", "escape", "minus", "plus")
+        assert done == []
+
+
+async def test_widgets_stay_the_same_from_step_to_step() -> None:
+    app, done = runner(*LOOKS.values())
+    async with app.run_test(size=(80, 24)) as pilot:
+        before = [id(w) for w in app.screen.walk_children()]
+        for key in ("enter", "4", "8", "enter", "2", "enter", "enter", "7", "1", "enter", "plus"):
+            await pilot.press(key)
+        assert [id(w) for w in app.screen.walk_children()] == before
+        assert len(app.screen_stack) == 1
+        assert done
+
+
+async def test_a_refused_way_out_leaves_the_screen_and_says_how_to_leave(shown: Shown) -> None:
+    app, done = runner(BASE)
+    async with app.run_test(size=(40, 15)) as pilot:
+        await pilot.press("ctrl+q", "ctrl+c")
+        await pilot.pause()
+        assert "ctrl+c does not leave" in shown(app)
+        assert app.is_running
+        assert done == []
+
+
+async def test_the_lid_is_closed_from_the_menu_and_the_run_stays() -> None:
+    app, done = runner(BASE)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("minus", "8")
+        await pilot.pause()
+    assert app.return_code == 0
+    assert done == []
+
+
+async def test_while_nothing_waits_the_clock_asks_for_nothing_and_then_once_a_second() -> None:
+    asked: list[float] = []
+    waiting = [replace(LOOKS["warning"], cautions=(replace(SPRAY, wait_s=wait),)) for wait in (3.4, 2.4, 1.4, 0.0, 0.0)]
+
+    def peek() -> View:
+        asked.append(1)
+        return waiting[len(asked)]
+
+    quiet = Runner(BASE, lambda act: BASE, peek, stamp)
+    async with quiet.run_test() as pilot:
+        await pilot.pause(1.3)
+    assert asked == []
+    app = Runner(waiting[0], lambda act: BASE, peek, stamp)
+    async with app.run_test() as pilot:
+        await pilot.pause(5)
+    assert len(asked) == 3
+
+
+async def test_the_bell_rings_once_for_an_alert_and_what_is_to_be_said_is_said_once(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rung: list[int] = []
+    said: list[str] = []
+    monkeypatch.setattr(Runner, "bell", lambda self: rung.append(1))
+    spoken = replace(LOOKS["fail"], speak="Fail. Decide what is done.")
+    app, _ = runner(BASE, spoken, spoken, speak=said.append)
+    async with app.run_test() as pilot:
+        await pilot.press("enter", "minus", "minus", "1")
+    assert len(rung) == 1
+    assert said == ["Fail. Decide what is done."]
+
+
+async def test_pasted_text_goes_into_a_text_field_alone_and_holds_nothing(shown: Shown) -> None:
+    asked = Field(what="the number on the part", kind="text", base=acts.Enter(typed=[]))
+    for view, there in ((replace(BASE, enter=None, field=asked), True), (BASE, False), (LOOKS["corner"], False)):
+        app, done = runner(view)
+        async with app.run_test(size=(80, 24)) as pilot:
+            app.post_message(events.Paste("-*7A1\r\x1b[31m"))
+            await pilot.pause()
+            assert done == []
+            assert ("7A1" in shown(app)) == there
+
+
+async def test_the_far_view_is_turned_on_and_off_by_the_menu(shown: Shown) -> None:
+    app, _ = runner(BASE)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.press("minus", "7")
+        await pilot.pause()
+        assert "signs of 23' at 2.5 m" in shown(app)
+        await pilot.press("minus", "7")
+        await pilot.pause()
+        assert "signs of" not in shown(app)
+
+
+async def test_a_new_size_lays_the_page_out_anew(shown: Shown) -> None:
+    app, _ = runner(BASE)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.resize_terminal(40, 15)
+        await pilot.pause()
+        lines = shown(app).splitlines()
+        assert len(lines) == 15
+        assert max(map(len, lines)) <= 40
+        assert "* HOLD" in lines[-1]
+
+
+async def test_an_end_that_only_closes_leaves_by_enter() -> None:
+    over = replace(BASE, kind="ended", ended=True, enter=Option(key="enter", text="close", turn="leave"))
+    app, done = runner(over)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        await pilot.pause()
+    assert app.return_code == 0
+    assert done == []
+
+
+async def test_a_screen_can_begin_in_the_far_view(shown: Shown) -> None:
+    app, _ = runner(BASE, panel=Panel(far=True), distance_m=3.0, screen_mm=194)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause()
+        assert "signs of 19' at 3 m" in shown(app)
