@@ -158,7 +158,7 @@ def admissible(
 
 
 def _fits(point: Point, remaining: Mapping[str, tuple[str, ...]]) -> bool:
-    if point.station.kind not in ("step", "end"):
+    if point.station.kind not in ("gate", "step", "end"):
         return False
     frame: Frame | None = point.frame
     while frame is not None:

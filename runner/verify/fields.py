@@ -10,7 +10,7 @@ Rules of this module
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from runner.core.graph import AXLE_OF, SIDE_OF, Occasion
 from runner.verify.station import Op, Station
@@ -95,10 +95,17 @@ class Layout:
             case "over":
                 sets += self.over.get(op.name, ())
             case "use":
-                down = (self.fields[f"in hand {op.name}"].mask,) if f"in hand {op.name}" in self.fields else ()
+                down = self._counted(f"in hand {op.name}")
+            case "enter" if f"entries left {op.name}" in self.fields:
+                down = self._counted(f"entries left {op.name}")
+            case "enter":
+                sets += self._noted(replace(op, values=()))
             case _:
                 sets += self._noted(op)
         return _assign(sets, down, sure=op.sure)
+
+    def _counted(self, name: str) -> tuple[int, ...]:
+        return (self.fields[name].mask,) if name in self.fields else ()
 
     def _noted(self, op: Op) -> Iterator[tuple[int, int]]:
         prefix = {"start": "wait", "choose": "choice", "read": "reading", "tell": "told", "enter": "entered"}.get(

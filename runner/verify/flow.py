@@ -31,8 +31,8 @@ def ways(expanded: Expanded, layout: Layout) -> tuple[tuple[_Way, ...], ...]:
         entered, edges = layout.changes(station)
         made[id(station)] = tuple(
             (layout.open_to(station, at), whole.keep, whole.put, whole.down)
-            for at, edge in enumerate(station.edges)
-            for whole in (edges[at] if edge.kind == "bound" and station.part == "" else entered.then(edges[at]),)
+            for at, edge in enumerate(edges)
+            for whole in (entered.then(edge),)
         )
     return tuple(
         tuple((t, *way) for t, way in zip(p.targets, made[id(p.station)], strict=True)) for p in expanded.points

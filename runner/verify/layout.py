@@ -5,7 +5,7 @@ from __future__ import annotations
 from runner.core.graph import MEMBERS, Holds, Need, Procedure, Rule, instance, instances
 from runner.verify.expand import Expanded
 from runner.verify.fields import UNSET, Field, Layout, alike, meant, member_of
-from runner.verify.steps import choices_of
+from runner.verify.steps import MOST_COUNTED, choices_of
 
 MOST_IN_HAND = 12
 MOST_ENTERED = 256
@@ -88,9 +88,9 @@ class _Maker:
                     self.add(f"in hand {part.name}", tuple(map(str, range(have + 1))), str(have))
         for name in sorted({op.name for _, op in self.ops if op.verb == "read"}):
             self.add(f"reading {name}", (UNSET, "taken"))
-        entered = sorted({op.name for _, op in self.ops if op.verb == "enter"})
-        for name in entered if len(entered) <= MOST_ENTERED else ():
-            self._entered(name)
+        entered = {op.name: int(op.values[0]) for _, op in self.ops if op.verb == "enter"}
+        for name, times in entered.items() if len(entered) <= MOST_ENTERED else ():
+            self._entered(name, times)
         watched = {h for d in self.procedure.vocabulary.duties if d.on == "while" for h in d.hazards}
         for hazard in sorted(watched):
             made = self.add(f"told {hazard}", ("not in effect", "in effect"))
@@ -101,14 +101,19 @@ class _Maker:
                 if op.verb == "over" and pair not in self.over.setdefault(op.name, []):
                     self.over[op.name].append(pair)
 
-    def _entered(self, name: str) -> None:
-        """Whether a bounded step was entered before; a new turn may begin anew or go on counting."""
-        made = self.add(f"entered {name}", ("not yet", "before"))
+    def _entered(self, name: str, times: int) -> None:
+        """How often a bounded step may still be entered; a new turn may begin anew or go on counting."""
+        if times <= MOST_COUNTED and not name.startswith("beats of "):
+            made = self.add(f"entries left {name}", tuple(map(str, range(times + 1))), str(times))
+            anew = made.bits(str(times))
+        else:
+            made = self.add(f"entered {name}", ("not yet", "before"))
+            anew = made.bits("not yet")
         blocks = {s.block for s, op in self.ops if op.verb == "enter" and op.name == name}
-        for op in {(op.name, op.values[0]) for _, op in self.ops if op.verb == "turn"}:
-            if any(b.startswith(f"{op[0]}/") for b in blocks) and member_of(name) == op[1]:
+        for turn in {(op.name, op.values[0]) for _, op in self.ops if op.verb == "turn"}:
+            if any(b.startswith(f"{turn[0]}/") for b in blocks) and member_of(name) == turn[1]:
                 # No field is cleared by this pair: a state is added.
-                self.turns.setdefault(op, []).append((0, made.bits("not yet")))
+                self.turns.setdefault(turn, []).append((0, anew))
 
     def rules(self) -> None:
         told = {op.told: op for _, op in self.ops if op.verb in ("step", "deed", "make", "end")}

@@ -44,7 +44,7 @@ def _only_after(case: Case, station: Station, at: int, rule: Rule) -> Iterator[C
                 check="rule",
                 edge=ENTRY if op.verb == "step" else nth,
                 bad=(field.bits("not yet"),),
-                place=station.place,
+                place=station.step.place if station.step is not None else station.place,
                 key=f"rule {at}",
                 text=f"this may come too early for the rule '{rule.said}'",
                 help=_why(rule, "let every path that leads here pass that first"),

@@ -25,7 +25,7 @@ from runner.core.graph import (
 Verb = Literal[
     "step", "deed", "end", "make", "lose", "waver", "start", "use", "choose", "read", "tell", "enter", "turn", "over"
 ]
-Kind = Literal["step", "rest", "phase", "look", "call", "each", "exit", "end", "safe stop"]
+Kind = Literal["gate", "step", "rest", "phase", "look", "call", "each", "exit", "end", "safe stop"]
 
 
 @dataclass(frozen=True, slots=True)

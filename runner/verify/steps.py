@@ -18,35 +18,53 @@ from runner.core.finding import Place
 from runner.core.graph import Arm, Choice, Count, Each, Holds, Procedure, Reading, Ref, Step, Target, outcomes
 from runner.verify.station import Edge, Op, Setting, Station, When, asked
 
+MOST_COUNTED = 12
+"""Up to so many entries a bounded step is counted exactly; past them it may reach its bound at the second."""
+
 
 def stations(setting: Setting, step: Step) -> tuple[Station, ...]:
     """The stations of one step; the first is the one that is entered."""
     gate = step.gate
-    bound = _bound(setting, step)
     if not isinstance(gate, Count):
-        edges = (*bound, *_shorts(step), *_arms(setting, step), *_undone(setting, step))
-        return (_first(setting, step, edges),)
-    first = _first(setting, step, (*bound, Edge(label="", kind="on", to="rest", place=step.place)))
+        edges = (*_shorts(step), *_arms(setting, step), *_undone(setting, step))
+        return (*_counted(setting, step), _first(setting, step, edges))
+    first = _first(setting, step, (Edge(label="", kind="on", to="rest", place=step.place),))
     bare = replace(first, asked=(), others=(), entry=(), place=gate.place)
     rest = replace(bare, kind="rest", part="rest", edges=_rest(setting, step, gate))
     look = replace(bare, kind="look", part="look", edges=_arms(setting, step))
-    return (first, rest, *_phases(setting, gate, bare), look)
+    return (*_counted(setting, step), first, rest, *_phases(setting, gate, bare), look)
+
+
+def _counted(setting: Setting, step: Step) -> tuple[Station, ...]:
+    """Before a bounded step: in, or by the edge of the bound where it was entered so often already."""
+    if step.bound is None:
+        return ()
+    times, name = step.bound.times, setting.at_here(step.id)
+    entered = Op("enter", name, step.place, values=(str(times),))
+    if times <= MOST_COUNTED:
+        taken = When(f"entries left {name}", ("0",))
+        inside = When(f"entries left {name}", tuple(str(n) for n in range(1, times + 1)))
+    else:
+        taken, inside = When(f"entered {name}", ("before",)), None
+    label = f"entered {times} times"
+    edges = (
+        Edge(label=label, kind="bound", to=step.bound.then, when=taken, place=step.bound.then.place),
+        Edge(label="", kind="on", to="in", when=inside, ops=(entered,), place=step.place),
+    )
+    return (replace(_first(setting, step, edges), kind="gate", part="", asked=(), others=(), entry=()),)
 
 
 def _first(setting: Setting, step: Step, edges: tuple[Edge, ...]) -> Station:
     return Station(
         kind="step",
-        part="",
+        part="in" if step.bound is not None else "",
         node=step,
         owner=setting.owner,
         here=setting.here,
         block=setting.block,
         asked=asked(setting, step.needs),
         others=tuple(n for n in step.needs if not isinstance(n, Holds)),
-        entry=(
-            *(Op("tell", c.name, step.place) for c in step.cautions),
-            *((Op("enter", setting.at_here(step.id), step.place),) if step.bound is not None else ()),
-        ),
+        entry=tuple(Op("tell", c.name, step.place) for c in step.cautions),
         edges=edges,
         place=step.place,
     )
@@ -69,14 +87,6 @@ def _phases(setting: Setting, count: Count, bare: Station) -> Iterator[Station]:
         )
 
 
-def _bound(setting: Setting, step: Step) -> tuple[Edge, ...]:
-    if step.bound is None:
-        return ()
-    label = f"entered {step.bound.times} times"
-    when = When(f"entered {setting.at_here(step.id)}", ("before",)) if step.bound.times else None
-    return (Edge(label=label, kind="bound", to=step.bound.then, when=when, place=step.bound.then.place),)
-
-
 def _shorts(step: Step) -> Iterator[Edge]:
     gate = step.gate
     for move in (gate.move,) if isinstance(gate, Count) else step.moves:
@@ -89,13 +99,17 @@ def _shorts(step: Step) -> Iterator[Edge]:
 def _rest(setting: Setting, step: Step, count: Count) -> tuple[Edge, ...]:
     first = "phase 0" if count.beat else "look"
     ways = dict.fromkeys((first, "look"))
-    granted = Op("enter", f"beats of {setting.at_here(step.id)}", count.place)
+    granted = Op("enter", f"beats of {setting.at_here(step.id)}", count.place, values=(str(count.at_most),))
     when = When(f"entered {granted.name}", ("before",))
     label = f"{count.at_most} {count.what} used"
     return (
         *_shorts(step),
         Edge(label=label, kind="bound", to=count.bound, when=when, place=count.place),
-        *(Edge(label="", kind="on", to=way, ops=(granted,), place=count.place) for way in ways),
+        *(
+            # A grant of which nothing was used does not count against the bound.
+            Edge(label="", kind="on", to=way, ops=(granted,) if way == first else (), place=count.place)
+            for way in ways
+        ),
         *_undone(setting, step),
     )
 
@@ -205,5 +219,6 @@ def _lost(setting: Setting, step: Step) -> Iterator[Op]:
     within = tuple(r for p in phases for r in (*p.makes, *p.ends))
     by_arm = tuple(r for a in step.branch.arms for r in (*a.makes, *a.ends))
     slid = tuple(_fitted(step, part) for _, part in step.slides)
-    yield from (Op("waver", setting.name(r), r.place) for r in (*within, *by_arm))
-    yield from (Op("lose", setting.name(r), r.place) for r in (*step.makes, *step.ends, *slid))
+    # A beat may not have begun: what it touches is as before, or not known.
+    yield from (Op("waver", setting.name(r), r.place) for r in within)
+    yield from (Op("lose", setting.name(r), r.place) for r in (*step.makes, *step.ends, *by_arm, *slid))
