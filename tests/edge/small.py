@@ -1,6 +1,7 @@
 """A small procedure and a car for it, invented, with every kind of line that a story or a car's file needs."""
 
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from runner.core import act as ac
@@ -10,9 +11,9 @@ from runner.core.entry import Entry
 from runner.core.graph import Procedure
 from runner.core.line import Head, seal
 from runner.core.stage import stage
-from runner.core.stamp import SECOND, Stamp
+from runner.core.stamp import MS, SECOND, Stamp, at_ms, at_text
 from runner.core.state import State, fold
-from runner.edge.clock import SteppedClock
+from runner.edge.clock import DEMO_START, Clock, SteppedClock
 from runner.edge.reader import read
 
 VOCABULARY = """\
@@ -25,6 +26,12 @@ hazards:
     consequence: It can make you ill.
     avoid: Wet the caliper before you pull the pads.
     harm: death or serious injury
+    outcome: could
+  spring:
+    hazard: The spring of the pad has a sharp edge.
+    consequence: It can cut a finger.
+    avoid: Hold the pad at its plate.
+    harm: minor or moderate injury
     outcome: could
 conditions:
   goggles_on: {kind: fact, says: goggles are on, says_not: goggles are off, keeps: this stretch, restore: goggles}
@@ -80,6 +87,7 @@ steps:
     do: Put the pads back.
     short: PADS BACK
     place: wheel
+    cautions: [spring]
     needs: [goggles_on]
     ends: [pads_out]
     next: batch
@@ -147,6 +155,7 @@ USUAL: tuple[AnyAct | Course, ...] = (
     ac.Answer(value="2"),
     typed("4.51"),
     ac.Accept(),
+    ac.ConfirmRest(),
     ac.Done(late="09:15"),
     ac.Enter(typed=["AB-1234"]),
     ac.Accept(),
@@ -155,8 +164,28 @@ USUAL: tuple[AnyAct | Course, ...] = (
 )
 
 
+@dataclass
+class Spans:
+    """A clock that lets the given seconds pass from one act to the next, then 20 s each; the time of day can differ."""
+
+    seconds: list[float]
+    set_back: dict[int, float] = field(default_factory=dict)
+    asked: int = -1
+    mono: int = 0
+    wall: int = at_ms(DEMO_START.at)
+
+    def now(self) -> Stamp:
+        if self.asked >= 0:
+            span = self.seconds[self.asked] if self.asked < len(self.seconds) else 20
+            self.mono += int(span * SECOND)
+            self.wall += int(span * SECOND) // MS
+        self.asked += 1
+        self.wall -= int(self.set_back.get(self.asked, 0) * 1000)
+        return Stamp(at=at_text(self.wall), mono=self.mono, boot="demo-boot")
+
+
 def lines(
-    acts: Iterable[AnyAct | Course] = USUAL, *, by: str = "AB", clock: SteppedClock | None = None
+    acts: Iterable[AnyAct | Course] = USUAL, *, by: str = "AB", clock: Clock | None = None
 ) -> tuple[list[bytes], tuple[Entry, ...]]:
     """The record of the acts as a run writes it, twenty seconds from one to the next."""
     made, state, head = procedure(), State(), Head()

@@ -1,0 +1,64 @@
+"""Whether the engine, given the acts of a record, makes the events that stand in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import msgspec
+
+from runner.core.canonical import canonical
+from runner.core.engine import decide
+from runner.core.entry import Entry
+from runner.core.event import AnyEvent
+from runner.core.finding import quote
+from runner.core.graph import Procedure
+from runner.core.state import State, fold
+
+UNHEARD_OF = (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError)
+"""What folding or deciding may raise over a record that no engine wrote; over one that an engine wrote, never."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mismatch:
+    """The first line (from 1) whose events are not the engine's, and what differs first."""
+
+    line: int
+    text: str
+
+
+def replay(procedure: Procedure, entries: Sequence[Entry]) -> Mismatch | None:
+    """None if every act makes exactly its events; the state is folded from the engine's, never from the record's."""
+    state = State()
+    for one in entries:
+        try:
+            events = decide(procedure, state, one.act, one.stamp, one.by)
+            state = fold(state, one.line, one.stamp, one.by, one.act, events)
+        except UNHEARD_OF as error:
+            return Mismatch(one.line + 1, f"the engine cannot carry out this act ({type(error).__name__})")
+        if events != one.events and (difference := _difference(events, one.events)):
+            return Mismatch(one.line + 1, f"the engine does not give these events: {difference}")
+    return None
+
+
+def _difference(own: tuple[AnyEvent, ...], told: tuple[AnyEvent, ...]) -> str:
+    """In words where they part first; empty if they say the same as a record writes it."""
+    for number, (mine, theirs) in enumerate(zip(own, told, strict=False), start=1):
+        if type(mine) is not type(theirs):
+            return f"event {number} is '{_tag(theirs)}', the engine gives '{_tag(mine)}'"
+        for name in mine.__struct_fields__:
+            ours, written = (_written(getattr(event, name)) for event in (mine, theirs))
+            if ours != written:
+                return f"'{name}' of '{_tag(theirs)}' is {quote(written)}, the engine gives {quote(ours)}"
+    if len(own) != len(told):
+        more = told[len(own) :] or own[len(told) :]
+        return f"'{_tag(more[0])}' is {'one too many' if len(told) > len(own) else 'missing'}"
+    return ""
+
+
+def _written(value: object) -> str:
+    return canonical(msgspec.to_builtins(value, order="deterministic")).decode()
+
+
+def _tag(event: AnyEvent) -> str:
+    return str(event.__struct_config__.tag)
