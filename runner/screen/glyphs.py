@@ -6,6 +6,7 @@ Half blocks are in every terminal font and make square dots, so a sign is as wid
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 WIDTH: Final = 5
@@ -131,6 +132,7 @@ def drawable(text: str) -> bool:
     return all(c == " " or _ALIKE.get(c, c) in GLYPHS for c in text)
 
 
+@lru_cache(512)
 def large(text: str, scale: int = 1) -> tuple[str, ...]:
     """One line of text as rows of half blocks, ``ROWS * scale`` high and ``PITCH * scale`` wide a sign."""
     dots = [" ".join(glyph(c)[y] for c in text).replace(" ", ".") + "." for y in range(HEIGHT)]

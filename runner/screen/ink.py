@@ -46,7 +46,7 @@ def wrapped(text: str, width: int, ink: Ink = "plain") -> Rows:
 
 def cells(row: Row) -> int:
     """How many cells the row takes."""
-    return sum(cell_len(text) for text, _ in row)
+    return sum([cell_len(text) for text, _ in row])
 
 
 def fit(text: str, width: int) -> str:

@@ -10,12 +10,13 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from rich.segment import Segment
+from rich.style import Style
 from textual import events
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from runner.screen.ink import EMPTY, INKS, Row, Rows, pad
+from runner.screen.ink import EMPTY, INKS, Ink, Row, Rows, pad
 
 
 class Sheet(Widget):
@@ -28,32 +29,52 @@ class Sheet(Widget):
         super().__init__()
         self._paint = paint
         self._shown: Rows = ()
+        self._strips: list[Strip] = []
+        self._styles: dict[Ink, Style] = {}
 
     def redraw(self) -> None:
         """Paint anew and draw what differs."""
         width, height = self.size
-        if not width or not height:
-            return
-        before, self._shown = self._shown, self._paint(width, height)
-        changed = [y for y in range(height) if _row(before, y) != _row(self._shown, y)]
+        before, self._shown = self._shown, self._paint(width, height) if width and height else ()
+        changed = [
+            y for y in range(height) if y >= len(self._strips) or _row(before, y) != _row(self._shown, y)
+        ]
+        self._strips += [Strip.blank(width)] * (height - len(self._strips))
+        for y in changed:
+            self._strips[y] = self._strip(_row(self._shown, y), width)
         if changed:
             self.refresh(*(Region(0, y, width, 1) for y in changed))
 
     def on_resize(self, _event: events.Resize) -> None:
         """Lay the page out for the new size."""
-        self._shown = ()
+        self._strips = []
         self.redraw()
-        self.refresh()
 
-    def render_line(self, y: int) -> Strip:
-        """One row as the terminal gets it."""
-        width = self.size.width
-        bare = self.app.no_color
-        segments = []
-        for text, ink in pad(_row(self._shown, y), width):
+    def notify_style_update(self) -> None:
+        """Take the inks anew from the style sheet."""
+        super().notify_style_update()
+        self._styles.clear()
+        self._strips = []
+        self.redraw()
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """The rows as the terminal gets them; without the framework's box round each, which this sheet has not."""
+        strips = self._strips[crop.y : crop.bottom]
+        if crop.x or crop.width != self.size.width:
+            strips = [strip.crop(crop.x, crop.right) for strip in strips]
+        return strips + [Strip.blank(crop.width)] * (crop.height - len(strips))
+
+    def _strip(self, row: Row, width: int) -> Strip:
+        return Strip([Segment(text, self.ink(ink)) for text, ink in pad(row, width)], width)
+
+    def ink(self, ink: Ink) -> Style:
+        """How an ink looks on this terminal."""
+        style = self._styles.get(ink)
+        if style is None:
             style = self.get_component_rich_style(ink)
-            segments.append(Segment(text, style.without_color if bare else style))
-        return Strip(segments, width)
+            # Not even the code for the default colour is sent where no colour is wanted.
+            style = self._styles[ink] = style.without_color if self.app.no_color else style
+        return style
 
 
 def _row(rows: Rows, y: int) -> Row:

@@ -20,7 +20,7 @@ HEADLINE = "Pump the granted strokes, one beat each."
 SPRAY = CautionView(
     word="WARNING", avoid="Keep your eyes out of the line of the nipple.",
     hazard="Fluid can spray from the nipple under pressure.", consequence="It can blind you.",
-    key="4", state="owed", wait_s=2.4,
+    key="4", state="owed", wait_s=2.4, act=acts.Confirm(hazard="spray", key="4"),
 )  # fmt: skip
 PAINT = CautionView(
     word="NOTICE", avoid="Do not let fluid touch paint.", hazard="Brake fluid dissolves paint.",
@@ -33,7 +33,7 @@ SLIP = CautionView(
 CRUSH = CautionView(
     word="DANGER", avoid="Stay out from under a car that stands on a jack alone.",
     hazard="A jack lets go without notice.", consequence="The car will kill you.",
-    key="8", state="owed", wait_s=0,
+    key="8", state="owed", wait_s=0, act=acts.Confirm(hazard="crush", key="8"),
 )  # fmt: skip
 RESERVOIR = Gauge(
     name="reservoir", text="between 96 and 150 mL, MIN is 60 mL", least=0.48, most=0.75,
@@ -79,13 +79,11 @@ LOOKS: dict[str, View] = {
     "warning": replace(
         BASE, token="t2", kind="own caution", cautions=(SPRAY, replace(PAINT, state="later")), enter=None, big="4",
         question="WARNING: read it, then press the key that is printed in its text.",
-        options=(Option(key="4", text="read", act=acts.Confirm(hazard="spray", key="4")),),
         headline="Open the nipple by a quarter turn.", short=("WARNING", "PRESS 4"),
     ),
     "danger": replace(
         BASE, token="t3", kind="own caution", cautions=(CRUSH,), enter=None, big="8",
-        options=(Option(key="8", text="read", act=acts.Confirm(hazard="crush", key="8")),), headline="Lower the car on the stands.",
-        short=("DANGER", "PRESS 8"),
+        headline="Lower the car on the stands.", short=("DANGER", "PRESS 8"),
     ),
     "cautions": replace(
         BASE, token="t4", kind="cautions", cautions=(SLIP, PAINT),

@@ -1,4 +1,4 @@
-"""Codes of the keypad: application mode as the DEC VT220 manual has it, the others as terminals send them (recalled)."""
+"""Codes of the keypad: application mode as in the DEC VT220 manual, the others as terminals send them (recalled)."""
 
 from __future__ import annotations
 
@@ -32,7 +32,8 @@ PLAIN = {bytes([c]): chr(c) for c in b"0123456789.,+-*/aZ"} | {
 NOTHING = [
     b"\x1b[99999999u", b"\x1b[999999999999999999999u", b"\x1b[u", b"\x1b[;;u", b"\x1b[-1u", b"\x1b[55296u", b"\x1b[0u",
     b"\xff\xfe", b"\xc3", b"\x80", b"\x00", b"\t", b"\x1b[I", b"\x1b[O", b"\x1bOP", b"\x1b[[A", b"\x1b[15~",
-    b"\x1b[<0;3;4M", b"\x1b[57404;1:3u", b"\x1b[12;40R", b"\x1b]11;rgb:0000/0000/0000\x1b\\", b"\x1bP1$r0m\x1b\\", b"\x1ba",
+    b"\x1b[<0;3;4M",
+    b"\x1b[57404;1:3u", b"\x1b[12;40R", b"\x1b]11;rgb:0000/0000/0000\x1b\\", b"\x1bP1$r0m\x1b\\", b"\x1ba",
 ]  # fmt: skip
 
 
