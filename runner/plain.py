@@ -43,7 +43,7 @@ def run(
         shown = face(panel, view)
         _write(out, page(view, shown, before))
         if dropped:
-            _write(out, [f"NOTE: not used any more: {dropped}"])
+            _write(out, [clean(f"NOTE: not used any more: {dropped}").replace("\n", " ")])
     return 0
 
 

@@ -70,6 +70,9 @@ def _pressed(panel: Panel, view: View, key: str) -> Answered:
 
 
 def _at_step(panel: Panel, view: View, key: str) -> Answered:
+    for caution in view.cautions:
+        if caution.state == "owed" and caution.key == key:
+            return panel, caution.act
     match key:
         case "enter" if view.enter is not None:
             return _choose(panel, 0, view.enter)

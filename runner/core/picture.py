@@ -23,7 +23,7 @@ from runner.core.picture_stage import asked
 from runner.core.picture_steps import ahead, group, number, result, section, trail, walked
 from runner.core.stage import Stage, stage
 from runner.core.stamp import Stamp
-from runner.core.state import SAFE_STOP, State, Visit, kind_of_step
+from runner.core.state import SAFE_STOP, State, Visit, evolve, kind_of_step
 from runner.core.story import tell
 from runner.core.view import CautionView, Option, View
 from runner.core.wording import fill, plain, title
@@ -54,6 +54,7 @@ NOTHING_MORE = Extras()
 
 def look(procedure: Procedure, state: State, now: Stamp, extras: Extras = NOTHING_MORE) -> View:
     """The picture at this moment."""
+    state = _by_now(procedure, state, now)
     owed = stage(procedure, state, now)
     put = _possible(procedure, state, owed, asked(procedure, state, owed, now, extras.pictures), now)
     found, step = owed.found, owed.step
@@ -98,6 +99,14 @@ def look(procedure: Procedure, state: State, now: Stamp, extras: Extras = NOTHIN
         head=extras.head,
         ended=state.phase == "ended",
     )
+
+
+def _by_now(procedure: Procedure, state: State, now: Stamp) -> State:
+    """The state with what has run out of time since the last act, as the next act will find it."""
+    for event in decide(procedure, state, ac.Tick(), now, state.by):
+        if isinstance(event, ev.Expired):
+            state = evolve(state, event)
+    return state
 
 
 def _token(state: State, owed: Stage, put: Asked) -> str:
@@ -170,7 +179,14 @@ def _caution(state: State, owed: Stage, found: Found, step: Step, caution: Cauti
     )
     avoid, hazard, consequence = words
     return CautionView(
-        word=caution.word, avoid=avoid, hazard=hazard, consequence=consequence, key=key, state=mode, wait_s=wait
+        word=caution.word,
+        avoid=avoid,
+        hazard=hazard,
+        consequence=consequence,
+        key=key,
+        state=mode,
+        wait_s=wait,
+        act=ac.Confirm(hazard=caution.name, key=key) if key else None,
     )
 
 

@@ -20,7 +20,7 @@ _MOST = 45
 
 def confirm_again(procedure: Procedure, state: State) -> tuple[Option, ...]:
     """The steps that were passed, newest first: from each the gates may be asked again up to now."""
-    if state.path in ("", SAFE_STOP) or state.phase != "running":
+    if state.path in ("", SAFE_STOP) or state.phase != "running" or state.out is not None:
         return ()
     passed: dict[str, None] = {}
     for visit in history(state.trail):

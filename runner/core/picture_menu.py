@@ -64,7 +64,7 @@ def _entry(text: str, sub: tuple[Option, ...], instead: str) -> Option:
 
 def _second_page(procedure: Procedure, state: State) -> tuple[Option, ...]:
     return (
-        _entry("a value of this car", _values(procedure, state), "every value is known"),
+        _entry("a value of this car", _values(procedure, state), "no value is needed"),
         _entry("parts came", _parts(procedure, state), "the procedure counts no parts"),
         _entry("texts that are owed", _owed(state), "no text is owed"),
         Option(key="", text="far view on or off", turn="far"),
@@ -215,6 +215,8 @@ def _signed(people: tuple[str, ...], meaning: str) -> tuple[Option, ...]:
 
 
 def _values(procedure: Procedure, state: State) -> tuple[Option, ...]:
+    if state.phase == "ended":
+        return ()
     options: list[Option] = []
     for owner in (procedure, *procedure.fragments.values()):
         for name, ask in owner.asks.items():

@@ -91,7 +91,7 @@ def _plain_line(procedure: Procedure, visit: Visit) -> tuple[Line, bool]:
 
 def result(visit: Visit) -> str:
     """What came of a step: its outcome and the reason, as far as there is anything to say."""
-    if visit.outcome in _PLAIN_OUTCOMES:
+    if visit.outcome in _PLAIN_OUTCOMES or visit.outcome in visit.because:
         return visit.because
     return f"{visit.outcome}: {visit.because}" if visit.because else visit.outcome
 

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from fractions import Fraction
 from typing import assert_never
 
 from runner.core import event as ev
 from runner.core.event import AnyEvent
 from runner.core.finding import clean
-from runner.core.rational import decimal_text
 from runner.core.wording import plain
 
 _VALUES = {"T": "so", "F": "not so", "U": "not known"}
@@ -245,7 +243,7 @@ def _car(event: _Car) -> str:
         case ev.Looked(level=level, position=position):
             return f"{plain(level)} as seen: {position}"
         case ev.LevelIs(level=level, enclosure=pair, why=why):
-            return f"{plain(level)} is {'not known' if pair is None else _litres(pair)} now{_why(plain(why))}"
+            return f"{plain(level)} {'is not known now' if pair is None else 'moved'}{_why(plain(why))}"
         case ev.Became(changes=changes, why=why):
             return f"{_changes(changes)}{_why(plain(why))}"
         case ev.Happened(deeds=deeds):
@@ -290,9 +288,3 @@ def _changes(changes: Mapping[str, str]) -> str:
 def _lost(unknown: Mapping[str, str], levels: Iterable[str]) -> str:
     gone = [*unknown, *levels]
     return f"; to be looked at: {_list(gone)}" if gone else ""
-
-
-def _litres(pair: list[str]) -> str:
-    """An enclosure of a volume in coherent SI, in millilitres, rounded outward."""
-    low, high = (Fraction(end) * 1_000_000 for end in pair)
-    return f"{decimal_text(Fraction(low // 1), 0)} to {decimal_text(Fraction(-(-high // 1)), 0)} mL"

@@ -17,7 +17,7 @@ Status = Literal["DONE", "NOW", "NEXT", "N/A", "STOPPED"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CautionView:
-    """A safety message in the order of showing. ``key`` is the digit of its own act, "" if none.
+    """A safety message in the order of showing. ``key`` is the digit of its own ``act``, "" if none is owed now.
 
     ``state``: ``owed`` (its act is owed now), ``later``, ``confirmed``, ``in effect`` (read before, still true),
     ``together`` (confirmed with one act with the others).
@@ -30,6 +30,7 @@ class CautionView:
     key: str
     state: Literal["owed", "later", "confirmed", "in effect", "together"]
     wait_s: float
+    act: AnyAct | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

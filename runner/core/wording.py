@@ -99,7 +99,10 @@ def title(found: Found, state: State) -> str:
     node = found.node
     if isinstance(node, Step):
         return fill(node.do, found.procedure, state, found.here)
-    return node.say or f"end: {node.kind}" if isinstance(node, graph.End) else plain(node.id.replace("-", " "))
+    if isinstance(node, graph.End):
+        return node.say or f"end: {node.kind}"
+    words = plain(node.id.replace("-", " "))
+    return f"{words}, in an order that is not known yet" if isinstance(node, graph.Each) else words
 
 
 def spoken_order(members: tuple[str, ...]) -> str:

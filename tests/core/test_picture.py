@@ -1,0 +1,448 @@
+"""What the picture of a run shows and offers, at every kind of stage, on walks that a person might take."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+
+import msgspec
+import pytest
+
+from runner.core import act as ac
+from runner.core.act import AnyAct
+from runner.core.desk import complete
+from runner.core.face import face
+from runner.core.panel import PAGE, Panel, page_of, pages
+from runner.core.sheet_text import status_sheet
+from runner.core.view import Field, Option, View
+from runner.core.wording import fill
+from runner.plain import page
+from tests.core.bench import BEGIN, Bench, begun, harmless, refused
+
+VALUES = {
+    "in all": "6",
+    "least": "22",
+    "disc": "23.4",
+    "torque of": "12",
+    "wrench": "12",
+    "number": "23",
+    "hh:mm": "07:40",
+}
+
+
+def typed(field: Field) -> AnyAct:
+    """The act of a field with a value that a person could mean."""
+    if field.kind == "text":
+        text = "ab" * 32 if "picture" in field.what else "AB-1234"
+    else:
+        text = next((v for k, v in VALUES.items() if k in field.what), "3")
+    points = (text,) * field.points + (("1",) if field.clicks else ())
+    return complete(field, points, 0)
+
+
+def reachable(options: tuple[Option, ...]) -> Iterator[AnyAct]:
+    """Every act behind these options."""
+    for option in options:
+        if option.act is not None:
+            yield option.act
+        if option.field is not None:
+            yield typed(option.field)
+        yield from reachable(option.sub)
+
+
+def at_hand(view: View) -> list[AnyAct]:
+    """The acts that the step itself offers."""
+    acts = list(reachable(view.options))
+    acts += [view.enter.act] if view.enter is not None and view.enter.act is not None else []
+    acts += [typed(view.field)] if view.field is not None else []
+    acts += [ac.Confirm(hazard="spray", key=c.key) for c in view.cautions if c.state == "owed"]
+    return acts
+
+
+def admitted(act: AnyAct) -> AnyAct:
+    return msgspec.structs.replace(act, admissible=True) if isinstance(act, ac.DoAgain) else act
+
+
+def walk(seed: int, acts: int) -> Iterator[tuple[Bench, View, random.Random]]:
+    """A run on which somebody chooses among what is offered, mostly going on, sometimes by the menu."""
+    rng = random.Random(seed)
+    bench = begun()
+    for _ in range(acts):
+        view = bench.view()
+        yield bench, view, rng
+        offered = at_hand(view)
+        off = [a for a in reachable(view.menu) if not isinstance(a, ac.Abandon)]
+        wilder = not offered or rng.random() < 0.15
+        pool = off if wilder and off else offered
+        if rng.random() < 0.04:
+            pool = [ac.Hold()]
+        if not pool:
+            return
+        bench.do(admitted(rng.choice(pool)), wait=rng.choice((2.0, 9.0, 40.0)))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_a_view_offers_is_never_refused_but_for_reading_time(seed: int) -> None:
+    for bench, view, rng in walk(seed, 60):
+        offered = at_hand(view)
+        menu = list(reachable(view.menu))
+        for act in (*offered, *rng.sample(menu, min(len(menu), 40))):
+            why = refused(bench.try_out(admitted(act)))
+            if isinstance(act, ac.Correct) or (why and "cannot have been read" in why):
+                continue
+            assert why is None, (seed, view.kind, act, why)
+
+
+@pytest.mark.parametrize("seed", range(12, 18))
+def test_looking_changes_nothing_and_every_list_fits_the_keypad(seed: int) -> None:
+    for bench, view, _ in walk(seed, 60):
+        assert bench.view() == view
+        for options in lists((*view.menu, *view.options)):
+            for at in range(pages(len(options))):
+                keys = [option.key for _, option in page_of(options, at)]
+                assert len(keys) <= PAGE + 1
+                assert len(set(keys)) == len(keys)
+                assert all(len(key) == 1 and key in "0123456789-" for key in keys), keys
+
+
+def lists(options: tuple[Option, ...]) -> Iterator[tuple[Option, ...]]:
+    if options:
+        yield options
+    for option in options:
+        yield from lists(option.sub)
+
+
+@pytest.mark.parametrize("seed", range(18, 24))
+def test_every_stage_has_a_way_on_by_the_keypad_and_reads_as_plain_text(seed: int) -> None:
+    for _, view, _ in walk(seed, 60):
+        by_keys = [o for o in at_hand(view) if not (view.field is not None and view.field.kind == "text")]
+        assert by_keys or list(reachable(tuple(o for o in view.menu if o.field is None))) or view.ended, view.kind
+        lines = [*page(view, face(Panel(), view), None), *status_sheet(view, "now").split("\n")]
+        assert all(harmless(line) for line in lines)
+        assert not any("{" in line or "}" in line for line in lines)
+        assert all(len(line) <= 80 for line in status_sheet(view, "now").split("\n"))
+
+
+def test_the_walks_meet_every_kind_of_stage() -> None:
+    kinds = {view.kind for seed in range(24) for _, view, _ in walk(seed, 60)} | {stage for stage, _ in through()}
+    wanted = {
+        "summary", "held", "safe stop", "unknown", "look", "ask", "needs", "own caution", "cautions", "do", "check",
+        "choose", "read", "read back", "grant", "beats", "fluid", "start hold", "hold", "identify", "photo", "books",
+        "again", "end", "ended",
+    }  # fmt: skip
+    assert wanted <= kinds, wanted - kinds
+
+
+def usual(view: View) -> AnyAct:
+    """What somebody does for whom all goes well."""
+    for caution in view.cautions:
+        if caution.state == "owed":
+            return ac.Confirm(hazard="spray", key=caution.key)
+    if view.kind == "check" and view.options and view.options[0].key == "7":
+        return ac.Answer(value=view.plan.now)
+    good = [o.act for o in view.options if o.act is not None and o.text in ("DOT 4", "MAX", "clear", "dry", "still so")]
+    if good:
+        return good[0]
+    if view.field is not None:
+        return typed(view.field)
+    if view.enter is not None and view.enter.act is not None:
+        return view.enter.act
+    options = list(reachable(view.options))
+    return options[0]
+
+
+def through() -> Iterator[tuple[str, View]]:
+    bench = begun()
+    for _ in range(160):
+        view = bench.view()
+        yield view.kind, view
+        if view.ended:
+            return
+        if view.kind == "hold" and not view.options:
+            bench.seconds += 20  # hands on the pedal
+            continue
+        bench.do(usual(view))
+
+
+def brought_to(kind: str, step: str = "", begin: ac.Begin = BEGIN) -> Bench:
+    """A run on which all went well until it stands at a kind of stage (of a step)."""
+    bench = begun(begin)
+    for _ in range(160):
+        view = bench.view()
+        if view.kind == kind and bench.state.path.endswith(step):
+            return bench
+        if view.kind == "hold" and not view.options:
+            bench.seconds += 20
+            continue
+        bench.do(usual(view))
+    raise AssertionError(f"the run never came to {kind} at {step}")
+
+
+def test_the_summary_says_what_is_needed_and_how_the_car_is_taken_to_be() -> None:
+    view = begun().view()
+    words = "\n".join(view.text)
+    assert view.kind == "summary"
+    assert "Tools: ring spanner" in words
+    assert "The right rear nipple is closed." in words
+    assert view.enter is not None
+    assert view.enter.act == ac.Assume()
+
+
+def test_a_warning_is_shown_with_its_step_and_only_its_own_key_confirms_it() -> None:
+    bench = brought_to("own caution")
+    bench.seconds -= 28
+    view = bench.view()
+    (caution,) = [c for c in view.cautions if c.state == "owed"]
+    assert view.headline == "Raise the rear axle."
+    assert caution.key in "123456789"
+    assert caution.wait_s > 0
+    assert view.enter is None
+    assert view.options == ()
+    assert view.short == ("WARNING", f"PRESS {caution.key}")
+
+
+def test_notices_and_cautions_of_a_step_are_confirmed_together_gravest_first() -> None:
+    view = brought_to("cautions", "hose").view()
+    assert [(c.word, c.state) for c in view.cautions] == [("CAUTION", "together"), ("NOTICE", "together")]
+    assert view.enter is not None
+    assert view.enter.act == ac.ConfirmRest()
+
+
+def test_a_message_that_was_read_at_the_first_corner_stands_in_effect_at_the_next() -> None:
+    bench = brought_to("do", "RR/hose-off")
+    while not (bench.state.path.endswith("LR/bleed") and bench.view().kind == "grant"):
+        bench.do(usual(bench.view()))
+    assert [c.state for c in bench.view().cautions] == ["confirmed"]
+
+
+def test_the_limit_is_shown_as_end_values_in_the_authors_unit_and_in_that_of_the_instrument() -> None:
+    begin = msgspec.structs.replace(
+        BEGIN, instruments={"old one": {"what": "micrometer", "unit": "in", "error": "0.001 in"}}
+    )
+    found = brought_to("ask", "disc", begin)
+    found.do(ac.Supply(name="disc_min", typed="22 mm", source="marked on the part"))
+    view = found.view()
+    assert view.field is not None
+    assert view.field.limit == "at least 22 mm (at least 0.8662 in), marked on the part"
+    assert view.field.ways[0] == ("old one", "in")
+    assert view.field.points == 2
+    assert any("too close to call" in line for line in view.text)
+
+
+def test_the_target_of_a_wrench_setting_is_shown_nowhere_while_it_is_typed() -> None:
+    bench = brought_to("read", "torque")
+    view = bench.view()
+    assert view.field is not None
+    assert view.field.clicks
+    shown = "\n".join(page(view, face(Panel(), view), None))
+    assert "12" not in shown
+    view = bench.do(typed(view.field))
+    assert view.kind == "read back"
+    assert "limit" not in view.question
+
+
+def test_a_reading_is_read_back_before_it_counts_and_minus_takes_it_back() -> None:
+    bench = brought_to("read", "disc")
+    view = bench.do(ac.Enter(typed=["23.4", "23.5"], unit="mm", instrument="micrometer 2"))
+    assert view.kind == "read back"
+    assert "23.4 mm, 23.5 mm, micrometer 2" in view.question
+    assert [(o.key, o.act) for o in view.options] == [("-", ac.Retype())]
+    assert view.readings == ()
+    view = bench.do(ac.Accept())
+    assert view.readings == ("disc: 23.4 mm, 23.5 mm: pass",)
+    assert "pass" in view.because[0]
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "word"), [("21.9", "fail", "FAIL"), ("22.001", "too close to call", "TOO CLOSE TO CALL")]
+)
+def test_a_fail_and_a_close_call_stay_on_the_next_screen_with_their_reason(value: str, kind: str, word: str) -> None:
+    bench = brought_to("read", "disc")
+    view = bench.do(ac.Enter(typed=[value, value], unit="mm", instrument="micrometer 2"), ac.Accept())
+    assert view.headline == "Count the splines of the shaft."
+    assert view.alert[0] == word
+    assert view.alert_kind == kind
+    assert value in view.alert[1]
+
+
+def test_a_wrong_corner_is_named_without_giving_the_right_one_away() -> None:
+    bench = brought_to("check", "RR/which")
+    view = bench.do(ac.Answer(value="LF"))
+    assert view.kind == "check"
+    assert view.alert_kind == "refused"
+    assert "RR" not in " ".join(view.alert)
+    assert {o.text: o.key for o in view.options} == {
+        "left front": "7", "right front": "9", "left rear": "1", "right rear": "3",
+    }  # fmt: skip
+
+
+def test_a_grant_says_how_many_strokes_and_is_debited_at_once() -> None:
+    bench = brought_to("grant", "bleed")
+    assert bench.view().question == "6 pedal strokes, then look."
+    assert bench.view().big == "6"
+    (before, _) = bench.view().gauges
+    view = bench.do(ac.Done())
+    (after, _) = view.gauges
+    assert view.kind == "beats"
+    assert before.least is not None
+    assert after.least is not None
+    assert after.least < before.least
+    view = bench.do(ac.Beat(), ac.Beat())
+    assert "2 of them are told" in view.question
+    assert view.big == "4"
+
+
+def test_the_trail_has_every_step_with_its_result_and_the_way_ahead_its_hazards() -> None:
+    bench = brought_to("do", "goggles")
+    assert [line.title for line in bench.view().ahead][:2] == [
+        "Take the cap off the reservoir.", "Look for the valve in the hose.",
+    ]  # fmt: skip
+    bench = brought_to("check", "RR/which")
+    view = bench.view()
+    assert [line.status for line in view.trail] == ["DONE"] * 5
+    titles = [line.title for line in view.ahead]
+    assert titles[:3] == [
+        "Push the hose on the right rear nipple.",
+        "Pump the granted strokes.",
+        "Take the hose off the right rear nipple.",
+    ]
+    assert titles[3] == "Find the left rear wheel."
+    assert len(titles) == 10
+    assert view.ahead[1].hazards == ("WARNING: Keep the goggles on.",)
+    assert view.section == "right rear (1 of 4)"
+    assert (view.step_n, view.steps) == (6, 22)
+
+
+def test_a_call_that_is_not_needed_shows_as_not_applicable_with_its_reason() -> None:
+    bench = begun()
+    bench.do(ac.Contradict(condition="on_stands@rear", holds=True))
+    while bench.state.path != "corners":
+        bench.do(usual(bench.view()))
+    last = bench.view().trail[-1]
+    assert (last.status, last.note) == ("N/A", "already so")
+
+
+def test_steps_of_one_posture_are_shown_together() -> None:
+    view = brought_to("do", "RR/hose").view()
+    assert [(line.status, line.title) for line in view.group] == [
+        ("NOW", "Push the hose on the right rear nipple."), ("NEXT", "Take the hose off the right rear nipple."),
+    ]  # fmt: skip
+
+
+def test_the_car_plan_marks_where_the_work_is_and_what_is_open() -> None:
+    bench = brought_to("do", "LR/hose-off")
+    marks = dict(bench.view().plan.marks)
+    assert bench.view().plan.now == "LR"
+    assert marks["RR"] == "DONE"
+    assert marks["LR"] == "NOW"
+    bench = brought_to("beats", "RR/bleed")
+    view = bench.do(ac.Hold())
+    assert dict(view.plan.marks)["RR"] == "NOW, nipple open?"
+    assert "NOT KNOWN: the right rear nipple is open?" in view.open_now
+
+
+def test_a_hold_shows_the_order_of_making_safe_and_then_how_to_go_on() -> None:
+    bench = brought_to("beats", "RR/bleed")
+    view = bench.do(ac.Hold())
+    assert view.headline == "Close the right rear nipple."
+    assert view.enter is not None
+    assert view.enter.act == ac.MadeSafe(condition="nipple_open@RR")
+    assert any("cover it with a clean cloth" in line for line in view.text)
+    assert [o.text for o in view.options if o.key == "0"] == ["go on with the work"]
+    view = bench.do(ac.MadeSafe(condition="nipple_open@RR"))
+    assert view.enter is not None
+    assert view.enter.act == ac.Resume(clean=True)
+
+
+def test_coming_back_says_what_was_done_what_is_now_what_is_next_and_what_is_not_known() -> None:
+    bench = brought_to("do", "RR/hose-off")
+    view = bench.do(ac.Hold(), ac.Resume(clean=True))
+    assert view.kind == "unknown"
+    story = "\n".join(view.because)
+    assert "Last done: Pump the granted strokes." in story
+    assert "Now: Take the hose off the right rear nipple." in story
+    assert "Next: Find the left rear wheel." in story
+    assert "Not known any more: goggles on" in story
+    assert [o.text for o in view.options] == ["goggles are on", "goggles are off"]
+
+
+def test_a_step_that_cannot_begin_says_why_and_how_to_make_it_so() -> None:
+    bench = brought_to("do", "RR/hose")
+    bench.do(ac.Contradict(condition="goggles_on", holds=False))
+    view = bench.do(ac.Done())
+    assert view.kind == "needs"
+    assert view.question == "Needed: goggles are on."
+    assert [o.act for o in view.options] == [
+        ac.Restore(condition="goggles_on"), ac.Contradict(condition="goggles_on", holds=True),
+    ]  # fmt: skip
+
+
+def test_a_correction_that_would_have_gone_another_way_offers_steps_to_do_again() -> None:
+    bench = brought_to("choose", "choose")
+    line = next(o for o in menu_entry(bench.view(), "correct a value") if "disc" in o.text)
+    act = line.sub[0].field
+    assert act is not None
+    assert act.points == 2
+    view = bench.do(complete(act, ("20", "20"), 0))
+    assert view.kind in ("choose", "diverged")
+    assert "corrected from" in " ".join(view.alert) or view.options
+
+
+def menu_entry(view: View, text: str) -> tuple[Option, ...]:
+    return next(o.sub for o in view.menu if o.text == text)
+
+
+def test_entries_of_the_menu_keep_their_numbers_and_say_why_they_are_closed() -> None:
+    first = [o.text for o in begun().view().menu]
+    view = brought_to("read", "disc").view()
+    assert [o.text for o in view.menu] == first
+    assert next(o for o in begun().view().menu if o.text == "do again").note != ""
+    assert menu_entry(view, "go on without this gate")
+    assert not menu_entry(brought_to("check", "RR/which").view(), "go on without this gate")
+
+
+def test_a_text_never_shows_a_brace_and_says_what_is_not_known_yet() -> None:
+    bench = begun()
+    text = fill("Set {torque} at the {here} nipple, {disc_min}, {nobody}.", bench.procedure, bench.state, "RR")
+    assert text == (
+        "Set 12 N m at the right rear nipple, (least thickness of the disc: not known yet), (nobody: not known yet)."
+    )
+
+
+def test_the_sheet_of_paper_says_where_the_run_stands_and_what_comes() -> None:
+    bench = brought_to("check", "LR/which")
+    bench.do(ac.Hold())
+    text = status_sheet(bench.view(), "2026-03-02T09:00:00.000Z")
+    for part in (
+        "STOPPED",
+        "OPEN ON THE CAR",
+        "the reservoir cap is off",
+        "LEVELS",
+        "NEXT",
+        "[ ] Push the hose",
+        "DONE",
+    ):
+        assert part in text
+    assert "WARNING: Keep the goggles on." in text
+
+
+def test_the_far_view_has_two_lines_of_at_most_22_capitals() -> None:
+    for _, view in through():
+        assert len(view.short) <= 2
+        assert all(len(line) <= 22 and line == line.upper() for line in view.short)
+
+
+def test_the_demonstration_is_named_on_every_view() -> None:
+    assert BEGIN.demonstration
+    assert all(view.demonstration == "DEMONSTRATION" for _, view in through())
+
+
+def test_what_does_not_keep_is_not_known_as_soon_as_its_time_is_over() -> None:
+    bench = brought_to("do", "RR/hose")
+    bench.do(ac.Contradict(condition="rag_wet", holds=True))
+    assert [(t.text, t.left_s) for t in bench.view().timers] == [("keeps: the rag is wet", 300)]
+    bench.seconds += 301
+    view = bench.view()
+    assert view.timers == ()
+    (whole,) = [o.sub for o in menu_entry(view, "the car is not as you say") if o.key == "5"]
+    assert {o.text for o in whole} >= {"the rag is wet", "the rag is dry"}
