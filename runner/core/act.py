@@ -169,12 +169,16 @@ class DoAgain(Act, frozen=True, kw_only=True, tag="do again"):
 
 
 class Correct(Act, frozen=True, kw_only=True, tag="correct"):
-    """A value of record line ``line`` was wrong; the old one stays."""
+    """A value of record line ``line`` was wrong; the old one stays.
+
+    ``name`` says which value of the car, where the line is the begin line.
+    """
 
     line: int
     typed: list[str]
     unit: str = ""
     reason: str
+    name: str = ""
 
 
 class Override(Act, frozen=True, kw_only=True, tag="override"):

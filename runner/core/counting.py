@@ -5,13 +5,14 @@ from __future__ import annotations
 from fractions import Fraction
 
 from runner.core import event as ev
-from runner.core import graph
+from runner.core import ruling
 from runner.core.act import Answer, Beat, Done, Report
 from runner.core.draft import Draft, outward
-from runner.core.effects import go, leave, moved
+from runner.core.effects import go, leave, may_happen, moved
+from runner.core.granting import grant_of
 from runner.core.graph import Count, Found, Step
-from runner.core.stage import grant_of
-from runner.core.stamp import elapsed
+from runner.core.rational import to_text
+from runner.core.stamp import SECOND, elapsed
 from runner.core.state import Out
 from runner.core.values import level_of, positions
 
@@ -32,19 +33,25 @@ def grant(draft: Draft, found: Found, step: Step, count: Count) -> None:
         draft.emit(ev.Left(path=path, outcome=allowed.reason, because=_because(draft, found, count, allowed.reason)))
         go(draft, edge)
         return
-    amounts = (allowed.least * allowed.beats, allowed.most * allowed.beats)
+    deeds = ruling.of_beat(draft.procedure, found, count.beat)
+    if not may_happen(draft, deeds, (name for name, _ in _levels(count))):
+        return
+    # At the largest possible draw, and as if nothing had come in: a credit only cancels its own debit.
     levels: dict[str, list[str]] = {}
     for name, sign in _levels(count):
         known = draft.state.levels.get(name)
         if known is not None:
-            levels[name] = outward(moved(known, amounts if sign < 0 else (Fraction(0), amounts[1]), sign))
-    touched = {
-        graph.instance(draft.procedure.conditions, ref, found.here): "U"
-        for p in count.beat
-        for ref in (*p.makes, *p.ends)
-    }
-    seconds = count.seconds * allowed.beats if count.gravity is not None else Fraction(0)
-    draft.emit(ev.Granted(path=path, beats=allowed.beats, levels=levels, touched=touched, seconds=str(seconds)))
+            levels[name] = outward(moved(known, (Fraction(0), allowed.most * allowed.beats), sign))
+    draft.emit(
+        ev.Granted(
+            path=path,
+            beats=allowed.beats,
+            levels=levels,
+            touched=dict.fromkeys(ruling.changes(deeds), "U"),
+            seconds=to_text(count.seconds * allowed.beats if count.gravity is not None else Fraction(0)),
+            each=outward((allowed.least, allowed.most)),
+        )
+    )
 
 
 def _levels(count: Count) -> tuple[tuple[str, int], ...]:
@@ -90,24 +97,22 @@ def beat(draft: Draft, found: Found, step: Step, count: Count, act: Beat | Repor
 def _return(draft: Draft, found: Found, count: Count, out: Out, used: int) -> None:
     """Credit what was not used. A credit only cancels its own debit; more than granted makes the level unknown."""
     path = draft.state.path
-    late = out.seconds > 0 and elapsed(out.since, draft.now).at_most_ns > out.seconds * 1_000_000_000
+    late = out.seconds > 0 and elapsed(out.since, draft.now).at_most_ns > out.seconds * SECOND
     levels: dict[str, list[str] | None] = {}
-    allowed = per_beat(draft, found)
+    least, most = out.each
     for name, sign in _levels(count):
         known = out.before.get(name)
         if known is None or used > out.beats or late or draft.state.levels.get(name) is None:
             levels[name] = None
             continue
-        levels[name] = outward(moved(known, (allowed[0] * used, allowed[1] * used), sign))
+        levels[name] = outward(moved(known, (least * used if sign < 0 else Fraction(0), most * used), sign))
     conditions = dict(out.touched)
     if used:
-        for phase in count.beat:
-            conditions |= {graph.instance(draft.procedure.conditions, r, found.here): "F" for r in phase.ends}
-            conditions |= {graph.instance(draft.procedure.conditions, r, found.here): "T" for r in phase.makes}
-        member = f"@{found.here}" if found.here else ""
-        deeds = sorted({f"deed {d}{member}" for p in count.beat for d in p.deeds})
-        made = {graph.instance(draft.procedure.conditions, r, found.here) for p in count.beat for r in p.makes}
-        draft.emit(ev.Happened(deeds=deeds + sorted(f"make {m}" for m in made)))
+        deeds = ruling.of_beat(draft.procedure, found, count.beat)
+        conditions |= ruling.changes(deeds)
+        told = ruling.watched(draft.procedure, deeds)
+        if told:
+            draft.emit(ev.Happened(deeds=told))
     seen = [
         n
         for n, _ in _levels(count)
@@ -124,12 +129,6 @@ def _return(draft: Draft, found: Found, count: Count, out: Out, used: int) -> No
                 origin="run",
             )
         )
-
-
-def per_beat(draft: Draft, found: Found) -> tuple[Fraction, Fraction]:
-    """Least and most that one beat moves."""
-    allowed = grant_of(draft.procedure, draft.state, found)
-    return (allowed.least, allowed.most)
 
 
 def fluid(draft: Draft, found: Found, step: Step, count: Count, act: Answer) -> None:

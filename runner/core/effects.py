@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from runner.core import event as ev
-from runner.core import graph
-from runner.core.draft import Draft, outward
-from runner.core.graph import Arm, Call, Each, End, Found, Move, Ref, Rule, Step, Target
+from runner.core import graph, ruling
+from runner.core.draft import MOST_HOPS, Draft, at, outward
+from runner.core.granting import brim_of, measured, threshold
+from runner.core.graph import Arm, Call, Each, End, Found, Move, Step, Target
 from runner.core.quantity import Quantity
+from runner.core.ruling import Deed
 from runner.core.state import SAFE_STOP, Enclosure
-from runner.core.values import level_of, named, worth
+from runner.core.values import named, worth
 
 
 def arm_for(step: Step, outcome: str) -> Arm | None:
@@ -28,31 +30,48 @@ def leave(draft: Draft, found: Found, outcome: str, because: str = "", late: str
     if arm is None:
         draft.refuse(f"the outcome '{outcome}' leads nowhere", "the procedure has no edge for it: use 'cannot be done'")
         return
-    makes = (*step.makes, *arm.makes, *_slid(step, on=True))
-    ends = (*step.ends, *arm.ends, *_slid(step, on=False))
-    changes = {_name(draft, found, r): "F" for r in ends} | {_name(draft, found, r): "T" for r in makes}
-    broken = _broken(draft, found, step, changes)
-    if broken is not None:
-        draft.refuse(f"a rule forbids it now: {broken.said}", broken.why)
-        return
-    claimed = {c: draft.state.claims[c] for c in changes if c in draft.state.claims}
-    if claimed:
-        instance, holder = next(iter(claimed.items()))
-        draft.refuse(f"'{instance}' is held by the paused run {holder}", "finish or safely stop that run first")
-        return
     turned = _short(draft, found, step)
     if turned is not None:
         draft.emit(ev.Left(path=draft.state.path, outcome=turned[0], because=because))
-        go(draft, turned[1])
+        _on(draft, turned[1])
         return
-    _apply(draft, found, step, changes)
+    deeds = ruling.of_step(draft.procedure, found, step, arm)
+    if not may_happen(draft, deeds, touched_levels(step)):
+        return
+    _apply(draft, found, step, deeds)
     draft.emit(ev.Left(path=draft.state.path, outcome=outcome, because=because, late=late))
-    if draft.state.back_to:
-        back = draft.state.back_to
-        draft.emit(ev.Restored(condition=draft.state.restoring))
+    _on(draft, arm.target)
+
+
+def _on(draft: Draft, target: Target) -> None:
+    """Back to the step that waits for what was restored, or on along the edge."""
+    back = draft.state.back_to
+    if back:
         draft.emit(ev.Arrived(path=back, because="back from restoring"))
+        draft.emit(ev.Restored(condition=draft.state.restoring))
         return
-    go(draft, arm.target)
+    go(draft, target)
+
+
+def may_happen(draft: Draft, deeds: tuple[Deed, ...], levels: Iterable[str]) -> bool:
+    """Whether neither a rule nor the claim of a paused run forbids it; if one does, the act is refused."""
+    rule = ruling.broken(draft.procedure, draft.state, deeds)
+    if rule is not None:
+        draft.refuse(f"a rule forbids it now: {rule.said}", rule.why or "say how the car is, or what cannot be done")
+        return False
+    claims = draft.state.claims
+    if not claims:
+        return True
+    changed = [c for c, v in ruling.changes(deeds).items() if draft.state.value(c) != v]
+    held = next((n for n in (*changed, *levels) if n in claims), None)
+    if held is not None:
+        draft.refuse(f"'{held}' is held by the paused run {claims[held]}", "finish or safely stop that run first")
+    return held is None
+
+
+def touched_levels(step: Step) -> tuple[str, ...]:
+    """The levels that the step changes."""
+    return (*(n for m in step.moves for n in (m.source, m.target) if n), *(s.level for s in step.sets))
 
 
 def _arm(draft: Draft, found: Found, step: Step, outcome: str) -> Arm | None:
@@ -66,107 +85,43 @@ def _arm(draft: Draft, found: Found, step: Step, outcome: str) -> Arm | None:
     return arm_for(step, value)
 
 
-def _slid(step: Step, *, on: bool) -> tuple[Ref, ...]:
-    return tuple(
-        Ref(name=f"fitted_{part}", at=None, place=step.place) for how, part in step.slides if (how == "on") is on
-    )
-
-
-def _name(draft: Draft, found: Found, ref: Ref) -> str:
-    return graph.instance(draft.procedure.conditions, ref, found.here)
-
-
-def occasions(draft: Draft, found: Found, step: Step, changes: dict[str, str]) -> set[str]:
-    """What the step lets happen, as words: ``step torque``, ``deed pedal_rise@RR``, ``make cap_off``."""
-    member = f"@{found.here}" if found.here else ""
-    told = {f"step {step.id}{member}"} | {f"deed {d}{member}" for d in step.deeds}
-    return told | {f"{'make' if v == 'T' else 'end'} {c}" for c, v in changes.items()}
-
-
-def _watched(rule: Rule, told: set[str], *, other: bool) -> set[str]:
-    occasion = rule.other if other else rule.what
-    if occasion is None:
-        return set()
-    plain = f"{occasion.on} {occasion.name}"
-    if occasion.at not in (None, graph.HERE):
-        return {t for t in told if t == f"{plain}@{occasion.at}"}
-    return {t for t in told if t == plain or t.startswith(f"{plain}@")}
-
-
-def _broken(draft: Draft, found: Found, step: Step, changes: dict[str, str]) -> Rule | None:
-    told = occasions(draft, found, step, changes)
-    happened = set(draft.state.happened)
-    for rule in draft.procedure.rules:
-        if rule.kind == "only_after":
-            for hit in _watched(rule, told, other=False):
-                before = _watched(rule, happened, other=True)
-                same_turn = {b for b in before if "@" not in b or "@" not in hit or _same(b, hit)}
-                if not same_turn:
-                    return rule
-        elif rule.kind in ("at_most_one", "never_together"):
-            after = {**draft.state.conditions, **changes}
-            true_now = [i for r in rule.refs for i in _spread(draft, r) if after.get(i) == "T"]
-            limit = 1 if rule.kind == "at_most_one" else len(rule.refs) - 1
-            if len(true_now) > limit and any(changes.get(i) == "T" for i in true_now):
-                return rule
-    return None
-
-
-def _same(one: str, other: str) -> bool:
-    a, b = one.rpartition("@")[2], other.rpartition("@")[2]
-    return a == b or graph.AXLE_OF.get(a) == b or graph.AXLE_OF.get(b) == a
-
-
-def _spread(draft: Draft, ref: Ref) -> tuple[str, ...]:
-    index = draft.procedure.conditions[ref.name].index
-    if index is None or ref.at not in (None, graph.HERE):
-        return (ref.name if index is None else f"{ref.name}@{ref.at}",)
-    return tuple(f"{ref.name}@{m}" for m in graph.MEMBERS[index])
-
-
 def _short(draft: Draft, found: Found, step: Step) -> tuple[str, Target] | None:
     """A planned transfer that would pass below the low mark or over the brim takes its edge instead."""
     for move in step.moves:
-        if isinstance(step.gate, graph.Reading):
+        if measured(step, move):
             continue  # a measured amount has already moved
         amounts = _amounts(draft, found, move)
-        if amounts is None:
-            continue
-        source, target = draft.state.levels.get(move.source or ""), draft.state.levels.get(move.target or "")
-        low = worth(found.procedure, draft.state, move.low_mark, found.here) if move.low_mark else None
-        if (
-            move.if_short
-            and move.source
-            and (source is None or (isinstance(low, Quantity) and source[0] - amounts[1] < low.hi))
-        ):
-            return ("short", move.if_short)
-        if move.if_full and move.target:
-            level = level_of(draft.procedure, found.procedure, move.target)
-            brim = worth(draft.procedure, draft.state, level.brim, found.here)
-            if target is None or (isinstance(brim, Quantity) and target[1] + amounts[1] > brim.lo):
+        if move.if_short is not None and move.source is not None:
+            known = draft.state.levels.get(move.source)
+            low = threshold(draft.procedure, draft.state, found, move)
+            if known is None or amounts is None or low is None or known[0] - amounts[1] < low:
+                return ("short", move.if_short)
+        if move.if_full is not None and move.target is not None:
+            known = draft.state.levels.get(move.target)
+            brim = brim_of(draft.procedure, draft.state, found, move.target)
+            if known is None or amounts is None or brim is None or known[1] + amounts[1] > brim:
                 return ("full", move.if_full)
     return None
 
 
-def _amounts(draft: Draft, found: Found, move: Move) -> tuple[Fraction, Fraction] | None:
+def _amounts(draft: Draft, found: Found, move: Move) -> Enclosure | None:
     least, most = (worth(found.procedure, draft.state, e, found.here) for e in (move.least, move.most))
     if isinstance(least, Quantity) and isinstance(most, Quantity):
-        return (max(Fraction(0), least.lo), most.hi)
+        return (max(Fraction(0), min(least.lo, most.lo)), max(Fraction(0), least.hi, most.hi))
     return None
 
 
-def _apply(draft: Draft, found: Found, step: Step, changes: dict[str, str]) -> None:
-    told = occasions(draft, found, step, changes)
-    wanted = {t for r in draft.procedure.rules for t in _watched(r, told, other=False) | _watched(r, told, other=True)}
-    deeds = sorted(wanted | {t for t in told if t.startswith("deed ")})
-    if deeds:
-        draft.emit(ev.Happened(deeds=deeds))
+def _apply(draft: Draft, found: Found, step: Step, deeds: tuple[Deed, ...]) -> None:
+    told = ruling.watched(draft.procedure, deeds)
+    if told:
+        draft.emit(ev.Happened(deeds=told))
+    changes = ruling.changes(deeds)
     if changes:
         draft.emit(ev.Became(changes=changes, why=step.id))
     for how, part in step.slides:
         declared = found.procedure.parts.get(part) or draft.procedure.parts.get(part)
         if how == "on" and declared is not None and declared.single_use:
-            draft.emit(ev.PartUsed(part=part, left=draft.state.parts.get(part, declared.have) - 1))
+            draft.emit(ev.PartUsed(part=part, left=max(0, draft.state.parts.get(part, declared.have) - 1)))
     for move in step.moves:
         _transfer(draft, found, step, move)
     for look in step.sets:
@@ -189,11 +144,15 @@ def _transfer(draft: Draft, found: Found, step: Step, move: Move) -> None:
         if amounts is None or known is None:
             draft.emit(ev.LevelIs(level=name, enclosure=None, why=f"{step.id}: the amount is not known"))
             continue
-        draft.emit(ev.LevelIs(level=name, enclosure=outward(moved(known, amounts, sign)), why=step.id))
+        least = amounts[0] if sign < 0 or measured(step, move) else Fraction(0)
+        draft.emit(ev.LevelIs(level=name, enclosure=outward(moved(known, (least, amounts[1]), sign)), why=step.id))
 
 
-def moved(known: Enclosure, amounts: tuple[Fraction, Fraction], sign: int) -> Enclosure:
-    """An enclosure after [least, most] went out (sign -1) or came in (1); never below empty."""
+def moved(known: Enclosure, amounts: Enclosure, sign: int) -> Enclosure:
+    """An enclosure after [least, most] went out (sign -1) or came in (1); never below empty.
+
+    What comes in raises the lower bound only by what was measured: a plan has filled nothing yet.
+    """
     least, most = amounts
     pair = (known[0] - most, known[1] - least) if sign < 0 else (known[0] + least, known[1] + most)
     return (max(Fraction(0), pair[0]), max(Fraction(0), pair[1]))
@@ -204,27 +163,28 @@ def make_unknown(draft: Draft, found: Found, why: str) -> None:
     step = found.node
     if not isinstance(step, Step):
         return
-    touched = (*step.makes, *step.ends, *(r for a in step.branch.arms for r in (*a.makes, *a.ends)))
-    touched += (*_slid(step, on=True), *_slid(step, on=False))
-    phases = step.gate.beat if isinstance(step.gate, graph.Count) else ()
-    if draft.state.out is not None:
-        touched += tuple(r for p in phases for r in (*p.makes, *p.ends))
-    changes = dict.fromkeys((_name(draft, found, r) for r in touched), "U")
+    deeds = [d for arm in step.branch.arms for d in ruling.of_step(draft.procedure, found, step, arm)]
+    if draft.state.out is not None and isinstance(step.gate, graph.Count):
+        deeds += ruling.of_beat(draft.procedure, found, step.gate.beat)
+    changes = dict.fromkeys(ruling.changes(deeds), "U")
     if changes:
         draft.emit(ev.Became(changes=changes, why=why))
-    levels = [n for m in step.moves for n in (m.source, m.target) if n] + [s.level for s in step.sets]
-    for name in dict.fromkeys(levels):
+    for name in dict.fromkeys(touched_levels(step)):
         draft.emit(ev.LevelIs(level=name, enclosure=None, why=why))
 
 
 def go(draft: Draft, target: Target) -> None:
     """Follow an edge from where the run stands."""
-    path = draft.state.path
+    follow(draft, draft.state.path, target)
+
+
+def follow(draft: Draft, path: str, target: Target) -> None:
+    """Follow an edge that starts at the node ``path``."""
     match target.kind:
         case "safe stop":
             draft.emit(ev.Arrived(path=SAFE_STOP))
         case "again":
-            draft.emit(ev.Arrived(path=path))
+            arrive(draft, path)
         case "step":
             arrive(draft, graph.prefix(draft.procedure, path) + target.name)
         case "next turn":
@@ -238,52 +198,55 @@ def _exit(draft: Draft, path: str, name: str) -> None:
     if above is None:
         draft.emit(ev.Arrived(path=SAFE_STOP, because=f"no way out by '{name}'"))
         return
-    node = graph.find(draft.procedure, above).node
-    if not isinstance(node, Call | Each):
+    node = at(draft.procedure, above).node
+    way = node.exits.get(name) if isinstance(node, Call | Each) else None
+    if way is None:
+        draft.emit(ev.Arrived(path=SAFE_STOP, because=f"no way out by '{name}'"))
         return
-    follow(draft, above, node.exits[name])
-
-
-def follow(draft: Draft, path: str, target: Target) -> None:
-    """Follow an edge that starts at the call or block ``path``."""
-    match target.kind:
-        case "step":
-            arrive(draft, graph.prefix(draft.procedure, path) + target.name)
-        case "next turn":
-            _next_turn(draft, path)
-        case "exit":
-            _exit(draft, path, target.name)
-        case _:
-            draft.emit(ev.Arrived(path=SAFE_STOP))
+    if isinstance(node, Each):
+        _turn_over(draft, above, path, node)
+    follow(draft, above, way)
 
 
 def _next_turn(draft: Draft, path: str) -> None:
     above = graph.parent(draft.procedure, path)
-    while above is not None and not isinstance(graph.find(draft.procedure, above).node, Each):
+    while above is not None and not isinstance(at(draft.procedure, above).node, Each):
         above = graph.parent(draft.procedure, above)
-    if above is None:
+    block = at(draft.procedure, above).node if above is not None else None
+    if above is None or not isinstance(block, Each):
+        draft.emit(ev.Arrived(path=SAFE_STOP, because="there is no next turn here"))
         return
-    block = graph.find(draft.procedure, above).node
-    if not isinstance(block, Each):
-        return
-    member = path[len(above) + 1 :].partition("/")[0]
-    draft.emit(ev.TurnOver(block=above, member=member, forgotten=sorted(_remembered(draft, block))))
-    left = [m for m in draft.state.orders[above] if m not in draft.state.over[above]]
+    _turn_over(draft, above, path, block)
+    left = [m for m in draft.state.orders.get(above, ()) if m not in draft.state.over[above]]
     if left:
         arrive(draft, f"{above}/{left[0]}/{block.body.first}")
     else:
         follow(draft, above, block.then)
 
 
-def _remembered(draft: Draft, block: Each) -> Iterator[str]:
-    for node in graph.walk(block.body):
-        if isinstance(node, Step) and isinstance(node.gate, graph.Choice | graph.Count) and node.gate.name:
-            yield node.gate.name
+def _turn_over(draft: Draft, above: str, path: str, block: Each) -> None:
+    """A turn ends, by its edge or by an exit; the choices that were made in it and in what it calls are forgotten."""
+    gates = (step.gate for step in _inside(draft, block.body))
+    forgotten = {g.name for g in gates if isinstance(g, graph.Choice | graph.Count) and g.name}
+    member = path[len(above) + 1 :].partition("/")[0]
+    draft.emit(ev.TurnOver(block=above, member=member, forgotten=sorted(forgotten)))
+
+
+def _inside(draft: Draft, body: graph.Body) -> Iterator[Step]:
+    for node in graph.walk(body):
+        if isinstance(node, Step):
+            yield node
+        elif isinstance(node, Call):
+            yield from _inside(draft, draft.procedure.fragments[node.fragment].body)
 
 
 def arrive(draft: Draft, path: str) -> None:
     """Move to a path; calls, blocks and bounds are passed through to the step where the run stands."""
-    found = graph.find(draft.procedure, path)
+    draft.hops += 1
+    if draft.hops > MOST_HOPS:
+        draft.emit(ev.Arrived(path=SAFE_STOP, because="the procedure goes in circles here"))
+        return
+    found = at(draft.procedure, path)
     node = found.node
     match node:
         case Call():
@@ -292,7 +255,7 @@ def arrive(draft: Draft, path: str) -> None:
             _block(draft, path, found, node)
         case End(kind=kind):
             above = graph.parent(draft.procedure, path)
-            if above is not None and isinstance(graph.find(draft.procedure, above).node, Call):
+            if above is not None and isinstance(at(draft.procedure, above).node, Call):
                 _exit(draft, path, kind)
             else:
                 draft.emit(ev.Arrived(path=path))
@@ -300,23 +263,16 @@ def arrive(draft: Draft, path: str) -> None:
             bound = node.bound
             if bound is not None and draft.state.entries.get(path, 0) >= bound.times:
                 draft.emit(ev.Left(path=path, outcome="bound", because=f"entered {bound.times} times"))
-                _from(draft, path, bound.then)
+                follow(draft, path, bound.then)
             else:
                 draft.emit(ev.Arrived(path=path))
-
-
-def _from(draft: Draft, path: str, target: Target) -> None:
-    if target.kind == "again":
-        draft.emit(ev.Arrived(path=path))
-    else:
-        follow(draft, path, target)
 
 
 def _call(draft: Draft, path: str, found: Found, node: Call) -> None:
     for ref, why in ((node.ensure, "already so"), (node.give_back, "")):
         if ref is None or node.skip is None:
             continue
-        name = _name(draft, found, ref)
+        name = draft.name(found, ref)
         holder = draft.state.claims.get(name, "")
         if (ref is node.ensure and draft.state.value(name) == "T") or (ref is node.give_back and holder):
             draft.emit(ev.Left(path=path, outcome="skipped", because=why or f"still needed by {holder}"))

@@ -8,13 +8,12 @@ Rules of this module
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from runner.core import act as ac
 from runner.core import event as ev
 from runner.core import graph
 from runner.core.act import AnyAct
 from runner.core.bind import Bound, bind
+from runner.core.correcting import correct
 from runner.core.counting import beat, fluid, grant
 from runner.core.draft import Draft
 from runner.core.effects import arrive
@@ -34,10 +33,11 @@ from runner.core.leaving import (
     resume,
     safe_stop,
 )
-from runner.core.mending import attest, confirm_again, contradict, correct, do_again, restore, still_so
+from runner.core.mending import attest, confirm_again, contradict, do_again, restore, still_so
 from runner.core.stage import Stage, stage
 from runner.core.stamp import Stamp
 from runner.core.state import SAFE_STOP, State
+from runner.core.values import bound
 
 STANDING = (
     ac.Note,
@@ -70,6 +70,8 @@ def decide(procedure: Procedure, state: State, act: AnyAct, now: Stamp, by: str)
         return tuple(draft.events)
     if not isinstance(act, ac.Resume):
         expire(draft)
+    draft.keep()
+    before = len(draft.events)
     if isinstance(act, STANDING):
         _standing(draft, act)
     elif state.phase == "ended":
@@ -86,7 +88,7 @@ def decide(procedure: Procedure, state: State, act: AnyAct, now: Stamp, by: str)
             draft.refuse("the summary has not been confirmed", "read it and confirm that the car is as it says")
     else:
         _running(draft, act)
-    if not draft.events:
+    if len(draft.events) == before and not isinstance(act, ac.Tick):
         draft.refuse("this is not asked for now", "the screen shows what is")
     return tuple(draft.events)
 
@@ -133,7 +135,10 @@ def _standing(draft: Draft, act: AnyAct) -> None:
             else:
                 draft.refuse(f"'{act.part}' is no part of this procedure")
         case ac.Supply():
-            _supply(draft, act)
+            if draft.state.phase == "ended":
+                draft.refuse("the run is over: no value of the car is needed any more")
+            else:
+                _supply(draft, act)
         case ac.Sign():
             _sign(draft, act)
         case _:
@@ -172,6 +177,9 @@ def _supply(draft: Draft, act: ac.Supply) -> None:
     result = bind(owner, raw | {act.name: {"value": act.typed, "source": act.source}})
     if not isinstance(result, Bound):
         draft.refuse(result[0].text, result[0].help)
+        return
+    if act.name in bound(owner, draft.state.asks).values:
+        draft.refuse(f"'{act.name}' is known already", "correct it where it was typed, with a reason")
         return
     draft.emit(ev.Supplied(name=act.name, value=act.typed, source=act.source))
     if draft.state.path not in ("", SAFE_STOP) and isinstance(draft.found().node, Each):
@@ -244,6 +252,3 @@ def _not_now(draft: Draft, now_owed: Stage) -> None:
     }
     why, mend = words.get(now_owed.kind, ("this is not asked for now", "the screen shows what is"))
     draft.refuse(why, mend)
-
-
-Engine = Callable[[Procedure, State, AnyAct, Stamp, str], tuple[AnyEvent, ...]]

@@ -172,7 +172,8 @@ class TimerStarted(Event, frozen=True, kw_only=True, tag="timer started"):
 class Granted(Event, frozen=True, kw_only=True, tag="granted"):
     """Beats were granted and the levels debited for all of them in advance.
 
-    ``touched`` are the conditions that are unknown while the grant is out; ``seconds`` its time bound.
+    ``touched`` are the conditions that are unknown while the grant is out; ``seconds`` its time bound; ``each``
+    the least and the most that one beat moves, in coherent SI.
     """
 
     path: str
@@ -180,6 +181,7 @@ class Granted(Event, frozen=True, kw_only=True, tag="granted"):
     levels: dict[str, list[str]]
     touched: dict[str, str]
     seconds: str
+    each: list[str] | None = None
 
 
 class Beaten(Event, frozen=True, kw_only=True, tag="beaten"):
@@ -207,12 +209,13 @@ class Looked(Event, frozen=True, kw_only=True, tag="looked"):
 
 
 class LevelIs(Event, frozen=True, kw_only=True, tag="level is"):
-    """A level moved or was set or became unknown (no enclosure)."""
+    """A level moved or was set or became unknown (no enclosure); ``look_owed`` asks for a look before work goes on."""
 
     level: str
     enclosure: list[str] | None
     why: str
     by_look: bool = False
+    look_owed: bool = False
 
 
 class Became(Event, frozen=True, kw_only=True, tag="became"):
@@ -330,12 +333,13 @@ class Restated(Event, frozen=True, kw_only=True, tag="restated"):
 
 
 class Overridden(Event, frozen=True, kw_only=True, tag="overridden"):
-    """A gate was not met and the run went on by the edge that the author allows."""
+    """A gate was not met and the run went on by the edge that the author allows; ``void`` choices are forgotten."""
 
     path: str
     gate: str
     reason: str
     initials: str
+    void: list[str] = []
 
 
 class CannotDo(Event, frozen=True, kw_only=True, tag="cannot do"):

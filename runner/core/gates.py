@@ -14,13 +14,14 @@ from runner.core.gauging import take, understand
 from runner.core.graph import CANNOT_TELL, Found, Step
 from runner.core.quantity import Quantity
 from runner.core.stage import Stage
-from runner.core.units import Unclear, show
-from runner.core.values import positions, worth
+from runner.core.units import UNITS, Unclear, show
+from runner.core.values import level_of, positions, worth
 from runner.core.vin import check as check_vin
 
 _TIME = re.compile(r"([01]?\d|2[0-3])[:.]?[0-5]\d")
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 OWED = "owed until sign-off"
+ML = UNITS["mL"]
 
 
 def check_late(text: str) -> str | None:
@@ -48,6 +49,8 @@ def at_gate(draft: Draft, owed: Stage, found: Found, act: AnyAct) -> None:
             draft.emit(ev.TimerStarted(path=draft.state.path))
         case ("hold", ac.Answer()) if step is not None:
             _timed(draft, found, step, owed, act)
+        case "hold", ac.Done():
+            draft.emit(ev.TimerStarted(path=draft.state.path))  # let go, and begun anew
         case ("read", ac.Enter()) if step is not None:
             _enter(draft, found, step, act)
         case ("read", ac.Instead()) if step is not None:
@@ -62,6 +65,8 @@ def at_gate(draft: Draft, owed: Stage, found: Found, act: AnyAct) -> None:
             _accept(draft, found, step)
         case ("books", ac.Done()) if step is not None:
             _books(draft, found, step)
+        case "needs", ac.Look() if any(u.instance == act.level for u in owed.unmet):
+            _look(draft, found, act)
         case "needs", _:
             first = owed.unmet[0]
             draft.refuse(f"the step needs: {first.said}", "restore it, or say how the car is")
@@ -123,10 +128,11 @@ def _confirm_rest(draft: Draft, owed: Stage) -> None:
 
 
 def _look(draft: Draft, found: Found, act: ac.Look) -> None:
-    if not draft.state.looks_owed or act.level != draft.state.looks_owed[0]:
-        draft.refuse(f"no look at '{act.level}' is owed")
+    owed = draft.state.looks_owed
+    if owed and act.level != owed[0]:
+        draft.refuse(f"the look that is owed is at '{owed[0]}'")
         return
-    level = found.procedure.levels.get(act.level) or draft.procedure.levels[act.level]
+    level = level_of(draft.procedure, found.procedure, act.level)
     seen = positions(draft.procedure, draft.state, level)
     if act.position == "cannot see":
         draft.emit(ev.Looked(level=act.level, position=act.position, enclosure=None))
@@ -286,8 +292,9 @@ def _books(draft: Draft, found: Found, step: Step) -> None:
     if not isinstance(gate, graph.Books):
         return
     rest, within = (worth(found.procedure, draft.state, e, found.here) for e in (gate.imbalance, gate.within))
-    unit = next(iter(draft.procedure.levels.values())).unit if draft.procedure.levels else None
-    if isinstance(rest, Quantity) and isinstance(within, Quantity) and unit is not None:
+    levels = (*found.procedure.levels.values(), *draft.procedure.levels.values())
+    unit = next((level.unit for level in levels), ML)
+    if isinstance(rest, Quantity) and isinstance(within, Quantity):
         if -within.hi <= rest.lo and rest.hi <= within.hi:
             outcome = "closes"
         elif rest.lo > within.hi or rest.hi < -within.hi:

@@ -110,6 +110,8 @@ def understand(
         one = parse_quantity(text, reading.dimension, unit)
         if isinstance(one, Unclear):
             return one
+        if reading.mode == "amount" and one.quantity.lo < 0:
+            return Unclear(text, "an amount is not below nothing", "type how much it was, without a sign")
         points.append(one.quantity)
         unit = one.unit
     shown = ", ".join(show(p, unit) for p in points)
@@ -128,13 +130,13 @@ def take(draft: Draft, found: Found, reading: Reading, back: ev.ReadBack) -> str
     if isinstance(bands, Unclear):
         draft.refuse(bands.why, bands.help)
         return None
+    rule = "simple" if reading.mode == "setting" else reading.rule
     verdicts: list[Verdict] = []
     twice_u = Fraction(0)
     for point in parsed.points:
         u = standard_uncertainty(parsed.instrument, point) if parsed.instrument is not None else half / GUARD
         twice_u = max(twice_u, GUARD * u)
         if bands:
-            rule = "simple" if reading.mode == "setting" else reading.rule
             verdicts.append(judge(point, Fraction(0) if reading.mode == "setting" else u, bands, rule))
     worst = _worst(verdicts)
     outcome = worst.outcome if worst else "taken"
@@ -159,7 +161,7 @@ def take(draft: Draft, found: Found, reading: Reading, back: ev.ReadBack) -> str
             twice_u=to_text(_short(twice_u)),
             limit=limit,
             limit_kind=reading.limit_kind,
-            rule=reading.rule,
+            rule=rule,
             outcome=outcome,
             label=label,
             probability="" if worst is None or worst.probability is None else f"{worst.probability:.4f}",

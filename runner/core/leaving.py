@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 from runner.core import event as ev
-from runner.core import graph
+from runner.core import graph, ruling
 from runner.core.act import Abandon, Begin, Cannot, MadeSafe, Override, Resume
 from runner.core.draft import Draft
 from runner.core.effects import arrive, go, make_unknown
-from runner.core.graph import Count, Found, Holds, Step, Target
+from runner.core.graph import Count, Found, Holds, Procedure, Step, Target
 from runner.core.stage import Stage, is_open, open_now
-from runner.core.stamp import elapsed
+from runner.core.stamp import SECOND, elapsed
 from runner.core.state import SAFE_STOP
 
 OVERRIDABLE = frozenset(
@@ -23,6 +24,8 @@ OVERRIDABLE = frozenset(
 
 def begin(draft: Draft, act: Begin) -> None:
     """Start: nothing is done before the summary is read and the openings are confirmed."""
+    # What does not keep was known in another stretch of work: it is looked at anew.
+    taken_over = {c: "U" if v == "T" and _keeps(draft, c) is not None else v for c, v in act.conditions.items()}
     draft.emit(
         ev.Begun(
             procedure=act.procedure,
@@ -32,7 +35,7 @@ def begin(draft: Draft, act: Begin) -> None:
             rehearsal=act.rehearsal,
             salt=act.salt,
             asks=act.asks,
-            conditions=act.conditions,
+            conditions=taken_over,
             levels=act.levels,
             waits=act.waits,
             parts=act.parts,
@@ -73,12 +76,15 @@ def hold(draft: Draft) -> None:
 
 
 def resume(draft: Draft, act: Resume) -> None:
-    """Come back. After a clean hold only perishables are asked; after a crash, what was open or in the making too."""
+    """Come back. After a clean hold only perishables are asked; after a crash, what was open or in the making too.
+
+    A run that was not on hold was cut off, whatever is said of it.
+    """
     if act.by:
         draft.emit(ev.PersonSet(initials=act.by))
-    unknown = perishable(draft)
+    unknown = perishable(draft) | dict.fromkeys(_too_old(draft), "U")
     levels: list[str] = []
-    if not act.clean and draft.state.phase in ("running", "safe stop"):
+    if draft.state.phase in ("running", "safe stop") or (draft.state.phase == "held" and not act.clean):
         unknown |= {i: "U" for i in draft.state.conditions if is_open(draft.procedure, draft.state, i)}
         if draft.state.path not in ("", SAFE_STOP):
             found = draft.found()
@@ -119,28 +125,38 @@ def made_safe(draft: Draft, act: MadeSafe) -> None:
     draft.emit(ev.Became(changes={act.condition: normal}, why="made safe"))
 
 
+def _closes(draft: Draft, instance: str) -> bool:
+    left = draft.procedure.conditions[instance.partition("@")[0]].if_left
+    return left is not None and left.kind == "close"
+
+
 def expire(draft: Draft) -> None:
     """Facts that keep for a time only, and levels of a grant that ran out of time, become unknown."""
     state = draft.state
-    gone = [
-        i
-        for i, stamp in sorted(state.set_at.items())
-        if state.value(i) == "T"
-        and (kept := _seconds_kept(draft, i)) is not None
-        and elapsed(stamp, draft.now).at_most_ns > kept * 1_000_000_000
-    ]
+    gone = _too_old(draft)
     out = state.out
-    over = (
-        out is not None and out.seconds > 0 and (elapsed(out.since, draft.now).at_most_ns > out.seconds * 1_000_000_000)
-    )
+    over = out is not None and out.seconds > 0 and elapsed(out.since, draft.now).at_most_ns > out.seconds * SECOND
     levels = [n for n in sorted(out.before) if state.levels.get(n) is not None] if out is not None and over else []
     if gone or levels:
         draft.emit(ev.Expired(conditions=gone, levels=levels))
 
 
-def _seconds_kept(draft: Draft, instance: str) -> Fraction | None:
-    kept = _keeps(draft, instance)
-    return None if isinstance(kept, str) else kept
+def _too_old(draft: Draft) -> list[str]:
+    """Facts that keep for so long and may be older: the upper end of the time that went by counts."""
+    state, gone = draft.state, []
+    for name in _timed_facts(draft.procedure):
+        kept, since = _keeps(draft, name), state.set_at.get(name)
+        if since is None or not isinstance(kept, Fraction) or state.value(name) != "T":
+            continue
+        if elapsed(since, draft.now).at_most_ns > kept * SECOND:
+            gone.append(name)
+    return gone
+
+
+@lru_cache(maxsize=32)
+def _timed_facts(procedure: Procedure) -> tuple[str, ...]:
+    timed = {n: c for n, c in procedure.conditions.items() if isinstance(c.keeps, Fraction)}
+    return tuple(sorted(graph.instances(timed)))
 
 
 def cannot(draft: Draft, act: Cannot, found: Found) -> None:
@@ -149,7 +165,10 @@ def cannot(draft: Draft, act: Cannot, found: Found) -> None:
     if not isinstance(step, Step):
         draft.refuse("there is no step here that could not be done")
         return
-    target = step.cannot if act.way == "step" else None
+    if not act.reason.strip() or act.way not in ("step", "stop", "defer"):
+        draft.refuse("what cannot be done needs a reason and a way on", "the way on is one of: step, stop, defer")
+        return
+    target = step.cannot if act.way == "step" and not draft.state.back_to else None
     draft.emit(ev.CannotDo(path=draft.state.path, reason=act.reason, way=act.way))
     make_unknown(draft, found, "could not be done as written")
     _drop_grant(draft)
@@ -164,13 +183,10 @@ def cannot(draft: Draft, act: Cannot, found: Found) -> None:
         )
     )
     draft.emit(ev.Left(path=draft.state.path, outcome="cannot", because=act.reason))
-    _go_from_detour(draft, target or Target(kind="safe stop", place=step.place))
-
-
-def _go_from_detour(draft: Draft, target: Target) -> None:
     if draft.state.back_to:
+        # The checker has proven a detour and its way back, not what may follow from its middle.
         draft.emit(ev.Restored(condition=draft.state.restoring))
-    go(draft, target)
+    go(draft, target or Target(kind="safe stop", place=step.place))
 
 
 def _drop_grant(draft: Draft) -> None:
@@ -186,19 +202,30 @@ def _drop_grant(draft: Draft) -> None:
 def override(draft: Draft, act: Override, stage: Stage) -> None:
     """Go on without the gate, by the author's edge. It makes nothing; it leaves a scar."""
     step, found = stage.step, stage.found
-    waiting = stage.kind == "needs" and all(u.is_now in ("running", "not started") for u in stage.unmet)
+    waiting = stage.kind == "needs" and all(isinstance(u.need, graph.WaitNeed) for u in stage.unmet)
+    if draft.state.back_to:
+        draft.refuse("a detour is under way: nothing is overridden in it", "do it, or use 'cannot be done as written'")
+        return
     if step is None or found is None or step.override is None or not (stage.kind in OVERRIDABLE or waiting):
         draft.refuse("this gate cannot be overridden", "use 'cannot be done as written'")
         return
     if not act.reason.strip() or not act.initials.strip():
         draft.refuse("an override needs a reason and initials", "choose a reason from the list and give your initials")
         return
-    gate = type(step.gate).__name__.lower() if step.gate is not None else "wait"
-    draft.emit(ev.Overridden(path=draft.state.path, gate=gate, reason=act.reason, initials=act.initials))
+    gate = "wait" if waiting or step.gate is None else type(step.gate).__name__.lower()
+    remembered = step.gate.name if isinstance(step.gate, graph.Choice | Count) else None
+    draft.emit(
+        ev.Overridden(
+            path=draft.state.path,
+            gate=gate,
+            reason=act.reason,
+            initials=act.initials,
+            void=[remembered] if remembered else [],
+        )
+    )
     make_unknown(draft, found, "overridden")
-    _drop_grant(draft)
     draft.emit(ev.Left(path=draft.state.path, outcome="override", because=act.reason))
-    _go_from_detour(draft, step.override)
+    go(draft, step.override)
 
 
 def finish(draft: Draft, stage: Stage) -> None:
@@ -220,7 +247,7 @@ def safe_stop(draft: Draft) -> None:
     closing = tuple(
         i
         for i in open_now(draft.procedure, draft.state)
-        if (left := draft.procedure.conditions[i.partition("@")[0]].if_left) is None or left.kind == "close"
+        if draft.procedure.conditions[i.partition("@")[0]].if_left is None or _closes(draft, i)
     )
     if closing:
         draft.refuse(
@@ -256,12 +283,6 @@ def unmet_at_end(draft: Draft) -> tuple[str, ...]:
     unmet = [i for i in open_now(procedure, state) if i.partition("@")[0] not in procedure.carries]
     for rule in procedure.rules:
         if rule.kind == "at_end":
-            for ref in rule.refs:
-                index = procedure.conditions[ref.name].index
-                names = (
-                    [graph.instance(procedure.conditions, ref, None)]
-                    if index is None or ref.at not in (None, graph.HERE)
-                    else [f"{ref.name}@{m}" for m in graph.MEMBERS[index]]
-                )
-                unmet += [n for n in names if state.value(n) != ("T" if rule.wanted else "F")]
-    return tuple(dict.fromkeys(unmet))
+            owed = (n for ref in rule.refs for n in ruling.spread(procedure, ref))
+            unmet += [n for n in owed if state.value(n) != ("T" if rule.wanted else "F")]
+    return tuple(dict.fromkeys((*unmet, *ruling.unfollowed(procedure, state))))

@@ -6,19 +6,22 @@ The order is fixed: unknown facts, unseen levels, values of the car, needs, safe
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fractions import Fraction
+from functools import lru_cache
 from hashlib import sha256
 from typing import Literal
 
 from runner.core import graph
-from runner.core.graph import Count, Found, Holds, LevelNeed, Need, Procedure, Step, WaitNeed
+from runner.core.draft import at
+from runner.core.granting import grant_of
+from runner.core.graph import Count, Found, Procedure, Step
 from runner.core.hazard import Caution
-from runner.core.quantity import Quantity
-from runner.core.stamp import Stamp, elapsed
+from runner.core.needs import Unmet, needs_unmet, ready_ns
+from runner.core.stamp import MS, Stamp, elapsed
 from runner.core.state import SAFE_STOP, State, kind_of_step
-from runner.core.units import Unclear
 from runner.core.uses import asks_of
-from runner.core.values import level_of, positions, subject_value, worth
+from runner.core.values import level_of, positions
+
+__all__ = ["Stage", "Unmet", "needs_unmet", "open_now", "stage"]
 
 READ_NS_PER_WORD = 200_000_000
 """300 words a minute: faster is not reading (Brysbaert 2019, most adults 175 to 300)."""
@@ -55,17 +58,6 @@ Kind = Literal[
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Unmet:
-    """A need that does not hold: its words, the condition instance or level, what is there instead."""
-
-    need: Need
-    said: str
-    instance: str
-    is_now: str
-    wait_left_s: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Stage:
     """One thing that is owed now. Only the fields that belong to ``kind`` are filled."""
 
@@ -96,12 +88,15 @@ def stage(procedure: Procedure, state: State, now: Stamp) -> Stage:
         return Stage(kind=state.phase)
     if state.phase == "held":
         return Stage(kind="held", names=open_now(procedure, state))
+    if state.out is not None:
+        # Something urgent may be open: nothing stands between the beats and their report.
+        return gate_stage(procedure, state, at(procedure, state.path), now)
     if state.unknown:
         return Stage(kind="unknown", names=state.unknown, found=_found(procedure, state))
     if state.path == SAFE_STOP:
         return Stage(kind="safe stop", names=open_now(procedure, state))
-    found = graph.find(procedure, state.path)
-    if state.offers:
+    found = at(procedure, state.path)
+    if state.diverged:
         return Stage(kind="diverged", found=found, options=state.offers)
     if state.again:
         return _again(procedure, state, now)
@@ -112,18 +107,19 @@ def stage(procedure: Procedure, state: State, now: Stamp) -> Stage:
         return Stage(kind="ask", found=found, names=(str(found.node.order),))
     if not isinstance(found.node, Step):
         return Stage(kind="end", found=found, names=tuple(state.owed))
-    missing = asks_of(procedure, found, state)
+    missing = asks_of(procedure, state.path, state)
     if missing:
         return Stage(kind="ask", found=found, names=missing)
     unmet = needs_unmet(procedure, state, found, now)
-    if unmet and state.out is None:
+    if unmet:
         return Stage(kind="needs", found=found, unmet=unmet)
-    messages = caution_stage(state, found, now)
+    over = ready_ns(procedure, state, found, now)
+    messages = caution_stage(state, found, state.path, now, least_ms=None if over is None else over // MS)
     return messages or gate_stage(procedure, state, found, now)
 
 
 def _found(procedure: Procedure, state: State) -> Found | None:
-    return graph.find(procedure, state.path) if state.path not in ("", SAFE_STOP) else None
+    return at(procedure, state.path) if state.path not in ("", SAFE_STOP) else None
 
 
 def look_stage(procedure: Procedure, state: State, found: Found) -> Stage:
@@ -135,73 +131,45 @@ def look_stage(procedure: Procedure, state: State, found: Found) -> Stage:
 
 def open_now(procedure: Procedure, state: State) -> tuple[str, ...]:
     """What is open on the car and not as it normally is, in the order of making safe."""
+    return tuple(i for i in _openings(procedure) if is_open(procedure, state, i))
+
+
+@lru_cache(maxsize=32)
+def _openings(procedure: Procedure) -> tuple[str, ...]:
+    conditions = procedure.conditions
 
     def rank(instance: str) -> tuple[int, str]:
-        return (procedure.conditions[instance.partition("@")[0]].rank, instance)
+        return (conditions[instance.partition("@")[0]].rank, instance)
 
-    return tuple(sorted((i for i in graph.instances(procedure.conditions) if is_open(procedure, state, i)), key=rank))
+    all_of = (i for i in graph.instances(conditions) if conditions[i.partition("@")[0]].kind == "opening")
+    return tuple(sorted(all_of, key=rank))
 
 
 def is_open(procedure: Procedure, state: State, instance: str) -> bool:
-    """Whether an opening is or may be open: T, or unknown after it was known."""
-    condition = procedure.conditions[instance.partition("@")[0]]
-    if condition.kind != "opening" or condition.normally is True:
-        return condition.kind == "opening" and condition.normally is True and state.value(instance) == "F"
-    value = state.value(instance)
-    return value == "T" or (value == "U" and instance in state.since)
+    """Whether an opening is or may be open: not as it normally is, or unknown after it was known."""
+    condition = procedure.conditions.get(instance.partition("@")[0])
+    if condition is None or condition.kind != "opening":
+        return False
+    value = state.conditions.get(instance)
+    return value == "U" or value == ("F" if condition.normally else "T")
 
 
-def needs_unmet(procedure: Procedure, state: State, found: Found, now: Stamp) -> tuple[Unmet, ...]:
-    """The needs of the step that do not hold now, in the author's order."""
-    node = found.node
-    if not isinstance(node, Step):
-        return ()
-    checked = (unmet_need(procedure, state, found, need, now) for need in node.needs)
-    return tuple(u for u in checked if u is not None)
+def caution_stage(state: State, found: Found, path: str, now: Stamp, least_ms: int | None = None) -> Stage | None:
+    """The next safety message of the step at ``path`` that is owed an act; None where all are confirmed or in effect.
 
-
-def unmet_need(procedure: Procedure, state: State, found: Found, need: Need, now: Stamp) -> Unmet | None:
-    """The need with what is there instead; None where it holds."""
-    match need:
-        case Holds(ref=ref, wanted=wanted):
-            name = graph.instance(procedure.conditions, ref, found.here)
-            value = state.value(name)
-            if value == ("T" if wanted else "F"):
-                return None
-            return Unmet(need=need, said=need.said, instance=name, is_now=value)
-        case LevelNeed(level=level, at_least=mark):
-            known, least = state.levels.get(level), worth(found.procedure, state, mark, found.here)
-            if known is not None and isinstance(least, Quantity) and known[0] >= least.hi:
-                return None
-            return Unmet(need=need, said=need.said, instance=level, is_now="U" if known is None else "low")
-        case WaitNeed(wait=wait):
-            started = state.waits.get(wait)
-            least_s = _wait_s(procedure, found, wait)
-            if started is None:
-                return Unmet(need=need, said=need.said, instance=wait, is_now="not started")
-            left = least_s * 1_000_000_000 - elapsed(started, now).at_least_ns
-            if left <= 0:
-                return None
-            return Unmet(
-                need=need, said=need.said, instance=wait, is_now="running", wait_left_s=int(left / 1_000_000_000) + 1
-            )
-
-
-def _wait_s(procedure: Procedure, found: Found, wait: str) -> Fraction:
-    return (found.procedure.waits.get(wait) or procedure.waits[wait]).at_least
-
-
-def caution_stage(state: State, found: Found, now: Stamp) -> Stage | None:
-    """The next safety message that is owed an act; None where all are confirmed or in effect."""
+    A warning is in effect at later corners of the same step and is joined to their other messages; a danger never is.
+    Where the step waited for something, its messages have stood for no longer than ``least_ms``.
+    """
     step = found.node
-    if not isinstance(step, Step):
+    if not isinstance(step, Step) or not step.cautions:
         return None
-    kind = kind_of_step(state.path)
+    kind = kind_of_step(path)
+    shown = shown_ms(state, now) if least_ms is None else min(shown_ms(state, now), least_ms)
     rest: list[Caution] = []
     for caution in step.cautions:
         if caution.name in state.confirmed:
             continue
-        if isinstance(step.gate, Count) and (state.path, caution.name) in state.in_effect:
+        if isinstance(step.gate, Count) and (path, caution.name) in state.in_effect:
             continue
         joined = caution.word == "WARNING" and (kind, caution.name) in state.in_effect
         if caution.own_act and not joined:
@@ -209,9 +177,9 @@ def caution_stage(state: State, found: Found, now: Stamp) -> Stage | None:
                 kind="own caution",
                 found=found,
                 caution=caution,
-                key=confirm_key(state, caution),
+                key=confirm_key(state, path, caution),
                 needed_ms=caution.words * READ_NS_PER_WORD // 1_000_000,
-                shown_ms=shown_ms(state, now),
+                shown_ms=shown,
             )
         rest.append(caution)
     if not rest:
@@ -221,7 +189,7 @@ def caution_stage(state: State, found: Found, now: Stamp) -> Stage | None:
         kind="cautions",
         found=found,
         rest=tuple(rest),
-        shown_ms=shown_ms(state, now),
+        shown_ms=shown,
         needed_ms=words * READ_NS_PER_WORD // 1_000_000,
     )
 
@@ -231,9 +199,9 @@ def shown_ms(state: State, now: Stamp) -> int:
     return 0 if state.shown is None else elapsed(state.shown, now).at_least_ns // 1_000_000
 
 
-def confirm_key(state: State, caution: Caution) -> str:
+def confirm_key(state: State, path: str, caution: Caution) -> str:
     """The digit printed in the text of a warning: another one at each exposure, the same on replay."""
-    seed = sha256(f"{state.salt}|{state.path}|{caution.name}|{state.exposures}".encode()).digest()
+    seed = sha256(f"{state.salt}|{path}|{caution.name}|{state.exposures}".encode()).digest()
     digits = [d for d in "123456789" if d != state.last_key]
     return digits[seed[0] % len(digits)]
 
@@ -275,76 +243,8 @@ def gate_stage(procedure: Procedure, state: State, found: Found, now: Stamp) -> 
 
 def _again(procedure: Procedure, state: State, now: Stamp) -> Stage:
     """The safety messages and the question of the first step that is to be confirmed again."""
-    found = graph.find(procedure, state.again[0])
-    return caution_stage(state, found, now) or Stage(kind="again", found=found, options=("still so", "not so any more"))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grant:
-    """How many beats may be done before the next look; 0 with the reason: short, full, bound or unclear."""
-
-    beats: int
-    reason: str
-    least: Fraction = Fraction(0)
-    most: Fraction = Fraction(0)
-
-
-def grant_of(procedure: Procedure, state: State, found: Found) -> Grant:
-    """As many beats as keep the worst case inside, at most what is planned, bounded and of one grant.
-
-    The worst case is the most of the move plus what gravity drains in the time of a beat.
-    """
-    step = found.node
-    if not isinstance(step, Step) or not isinstance(step.gate, Count):
-        return Grant(beats=0, reason="unclear")
-    count, used = step.gate, state.beats.get(state.path, 0)
-    least = most = Fraction(0)
-    room: int | None = None
-    if count.move is not None:
-        move = count.move
-        amounts = [worth(found.procedure, state, e, found.here) for e in (move.least, move.most)]
-        flow = worth(found.procedure, state, count.gravity, found.here) if count.gravity is not None else None
-        if not all(isinstance(a, Quantity) for a in amounts) or isinstance(flow, Unclear):
-            return Grant(beats=0, reason="unclear")
-        low_q, high_q = (a for a in amounts if isinstance(a, Quantity))
-        least = low_q.lo
-        most = high_q.hi + (flow.hi * count.seconds if isinstance(flow, Quantity) else 0)
-        short = _room(procedure, state, found, move, most)
-        if short is not None:
-            if short[0] < 1:
-                return Grant(beats=0, reason=short[1], least=least, most=most)
-            room = short[0]
-    if used >= count.at_most:
-        return Grant(beats=0, reason="bound", least=least, most=most)
-    planned = worth(found.procedure, state, count.planned, found.here) if count.planned is not None else None
-    left = -(-planned.hi // 1) - used if isinstance(planned, Quantity) else count.grant
-    beats = min(count.grant, left if left >= 1 else count.grant, count.at_most - used)
-    beats = min(beats, room) if room is not None else beats
-    return Grant(beats=int(beats), reason="", least=least, most=most)
-
-
-def _room(procedure: Procedure, state: State, found: Found, move: graph.Move, most: Fraction) -> tuple[int, str] | None:
-    """How many beats the levels allow, and which of them is in the way."""
-    if most <= 0:
-        return None
-    rooms: list[tuple[int, str]] = []
-    if move.source is not None:
-        known = state.levels.get(move.source)
-        floor = worth(found.procedure, state, move.low_mark, found.here) if move.low_mark is not None else None
-        if not isinstance(floor, Quantity):
-            floor = worth(procedure, state, level_of(procedure, found.procedure, move.source).floor, found.here)
-        if known is None or not isinstance(floor, Quantity):
-            return (0, "short")
-        rooms.append((int((known[0] - floor.hi) // most), "short"))
-    if move.target is not None:
-        known = state.levels.get(move.target)
-        brim = worth(procedure, state, level_of(procedure, found.procedure, move.target).brim, found.here)
-        if known is None or not isinstance(brim, Quantity):
-            return (0, "full")
-        rooms.append((int((brim.lo - known[1]) // most), "full"))
-    return min(rooms, default=None)
-
-
-def unless_lifted(procedure: Procedure, state: State, subject: str, value: str, here: str | None) -> bool:
-    """Whether a duty is lifted by a remembered choice or a value of the car."""
-    return subject_value(procedure, state, subject, here) == value
+    path = state.again[0]
+    found = at(procedure, path)
+    return caution_stage(state, found, path, now) or Stage(
+        kind="again", found=found, options=("still so", "not so any more")
+    )

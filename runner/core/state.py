@@ -21,7 +21,7 @@ from runner.core import event as ev
 from runner.core.act import AnyAct
 from runner.core.event import AnyEvent
 from runner.core.quantity import Quantity
-from runner.core.stamp import Stamp
+from runner.core.stamp import UNBOUNDED_NS, Stamp, elapsed
 from runner.core.units import DIMENSIONS
 
 Enclosure = tuple[Fraction, Fraction]
@@ -56,12 +56,13 @@ class TakenValue(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Out(msgspec.Struct, frozen=True, kw_only=True):
-    """A grant that is out: beats, how many were reported, when it began, and what to put back."""
+    """A grant that is out: beats, how many were reported, when it began, what one beat moves, what to put back."""
 
     beats: int
     used: int
     since: Stamp
     seconds: Fraction
+    each: Enclosure
     before: Mapping[str, Enclosure | None]
     touched: Mapping[str, str]
 
@@ -89,6 +90,7 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     levels: Mapping[str, Enclosure | None] = field(default_factory=dict)
     first_looks: Mapping[str, Enclosure] = field(default_factory=dict)
     waits: Mapping[str, Stamp] = field(default_factory=dict)
+    waited: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     parts: Mapping[str, int] = field(default_factory=dict)
     # the place
     path: str = ""
@@ -98,7 +100,7 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     over: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     choices: Mapping[str, str] = field(default_factory=dict)
     readings: Mapping[str, tuple[TakenValue, ...]] = field(default_factory=dict)
-    happened: frozenset[str] = frozenset()
+    happened: Mapping[str, int] = field(default_factory=dict)
     back_to: str = ""
     restoring: str = ""
     again: tuple[str, ...] = ()
@@ -119,9 +121,11 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     findings: tuple[ev.FindingMade, ...] = ()
     scars: tuple[tuple[int, str], ...] = ()
     offers: tuple[str, ...] = ()
+    diverged: bool = False
     last: AnyEvent | None = None
     trail: Linked | None = None
     acts: Linked | None = None
+    told: Linked | None = None
     ended: ev.Ended | None = None
     signed: tuple[ev.Signed, ...] = ()
 
@@ -161,10 +165,30 @@ def _points(dimension: str, values: list[list[str]]) -> tuple[Quantity, ...]:
 
 def fold(state: State, line: int, stamp: Stamp, by: str, act: AnyAct, events: tuple[AnyEvent, ...]) -> State:
     """The state after one record line: its stamp, its act, and all events that the act caused."""
-    state = replace(state, line=line, stamp=stamp, by=by or state.by, acts=Linked((line, stamp, by, act), state.acts))
+    state = opened(state, line, stamp, by)
     for event in events:
         state = evolve(state, event)
-    return state
+    return replace(
+        state, acts=Linked((line, stamp, by, act), state.acts), told=Linked((line, tuple(events)), state.told)
+    )
+
+
+def opened(state: State, line: int, stamp: Stamp, by: str) -> State:
+    """The state as an act finds it: its moment, who acts, and the waits that ran on since the act before.
+
+    A wait is the sum of the spans between acts, so that a clock that was set costs one span and not all. Who had
+    not read a safety message reads it: another person confirms anew.
+    """
+    waited = state.waited
+    if waited and state.stamp is not None:
+        span = elapsed(state.stamp, stamp)
+        waited = {
+            name: (least + span.at_least_ns, min(most + span.at_most_ns, UNBOUNDED_NS))
+            for name, (least, most) in waited.items()
+        }
+    if by and state.by and by != state.by:
+        state = replace(state, confirmed=frozenset(), in_effect=frozenset())
+    return replace(state, line=line, stamp=stamp, by=by or state.by, waited=waited)
 
 
 def _changed(state: State, changes: Mapping[str, str]) -> State:
@@ -220,6 +244,9 @@ def evolve(state: State, event: AnyEvent) -> State:
         case ev.Assumed():
             return replace(state, phase="running")
         case ev.Arrived(path=path):
+            entries = state.entries
+            if not state.restoring:  # a detour and the way back from it are no visit
+                entries = {**entries, path: entries.get(path, 0) + 1}
             return replace(
                 state,
                 path=path,
@@ -229,9 +256,11 @@ def evolve(state: State, event: AnyEvent) -> State:
                 out=None,
                 looked=False,
                 confirmed=frozenset(),
-                entries={**state.entries, path: state.entries.get(path, 0) + 1},
+                entries=entries,
                 phase="safe stop" if path == SAFE_STOP else "running",
+                again=(),
                 offers=(),
+                diverged=False,
             )
         case ev.Left(path=path, outcome=outcome, because=because):
             return replace(state, trail=Linked(Visit(state.line, path, outcome, because), state.trail))
@@ -271,11 +300,14 @@ def evolve(state: State, event: AnyEvent) -> State:
         case ev.Became(changes=changes):
             return _changed(state, changes)
         case ev.Happened(deeds=deeds):
-            return replace(state, happened=state.happened | set(deeds))
+            first = max(state.happened.values(), default=0)
+            newest = {deed: first + n for n, deed in enumerate(deeds, 1)}
+            return replace(state, happened={**state.happened, **newest})
         case ev.WaitStarted(wait=wait):
-            return replace(state, waits=state.waits if state.stamp is None else {**state.waits, wait: state.stamp})
+            waits = state.waits if state.stamp is None else {**state.waits, wait: state.stamp}
+            return replace(state, waits=waits, waited={**state.waited, wait: (0, 0)})
         case ev.PartUsed(part=part, left=count) | ev.InHand(part=part, have=count):
-            return replace(state, parts={**state.parts, part: count})
+            return replace(state, parts={**state.parts, part: count}, shown=state.stamp)
         case ev.Stopped(unknown=unknown, levels=levels):
             return replace(_break(state, unknown, levels), phase="held")
         case ev.Resumed(unknown=unknown, levels=levels):
@@ -292,9 +324,11 @@ def evolve(state: State, event: AnyEvent) -> State:
             )
         case ev.Attested(condition=condition, value=value):
             changed = _changed(state, {condition: value})
-            return replace(changed, unknown=tuple(c for c in state.unknown if c != condition))
+            left = tuple(c for c in state.unknown if c != condition)
+            return replace(changed, unknown=left, shown=state.stamp)
         case ev.Contradicted(condition=condition, value=value):
-            return replace(_changed(state, {condition: value}), scars=(*state.scars, (state.line, "contradicted")))
+            scars = (*state.scars, (state.line, "contradicted"))
+            return replace(_changed(state, {condition: value}), scars=scars, shown=state.stamp)
         case ev.Restoring(condition=condition, back_to=back_to):
             return replace(state, restoring=condition, back_to=back_to)
         case ev.Restored():
@@ -305,22 +339,29 @@ def evolve(state: State, event: AnyEvent) -> State:
                 again=tuple(paths),
                 shown=state.stamp,
                 confirmed=frozenset(),
-                in_effect=frozenset(e for e in state.in_effect if e[0] not in paths),
+                in_effect=frozenset(
+                    e for e in state.in_effect if e[0] not in paths and e[0] not in map(kind_of_step, paths)
+                ),
             )
         case ev.Jumped(void=void):
             return replace(
                 state,
                 choices={k: v for k, v in state.choices.items() if k not in void},
                 offers=(),
+                diverged=False,
+                again=(),
                 back_to="",
                 restoring="",
             )
-        case ev.Corrected(offers=offers):
-            return replace(state, offers=tuple(offers), scars=(*state.scars, (state.line, "corrected")))
+        case ev.Corrected(offers=offers, effect=effect):
+            scars = (*state.scars, (state.line, "corrected"))
+            return replace(state, offers=tuple(offers), diverged=effect == "diverged", scars=scars)
         case ev.Restated(name=name, nth=nth, values=values, outcome=outcome):
             return _restated(state, name, nth, values, outcome)
-        case ev.Overridden():
-            return replace(state, pending=None, scars=(*state.scars, (state.line, "overridden")))
+        case ev.Overridden(void=void):
+            scars = (*state.scars, (state.line, "overridden"))
+            kept = {k: v for k, v in state.choices.items() if k not in void}
+            return replace(state, pending=None, choices=kept, scars=scars)
         case ev.CannotDo():
             return replace(state, pending=None, scars=(*state.scars, (state.line, "not done as written")))
         case ev.FindingMade():
@@ -333,7 +374,7 @@ def evolve(state: State, event: AnyEvent) -> State:
             rest = tuple(a for a in state.asks if a[0] != name)
             return replace(state, asks=(*rest, (name, value, source)), shown=state.stamp)
         case ev.PersonSet(initials=initials):
-            return replace(state, by=initials, in_effect=frozenset(), shown=state.stamp)
+            return replace(state, by=initials, confirmed=frozenset(), in_effect=frozenset(), shown=state.stamp)
         case ev.Ended():
             return replace(state, phase="ended", ended=event)
         case ev.Signed():
@@ -350,6 +391,7 @@ SAFE_STOP = "safe stop"
 
 
 def _begun(state: State, event: ev.Begun) -> State:
+    waits = {name: Stamp(at=str(w["at"]), mono=int(w["mono"]), boot=str(w["boot"])) for name, w in event.waits.items()}
     return replace(
         state,
         phase="summary",
@@ -365,21 +407,28 @@ def _begun(state: State, event: ev.Begun) -> State:
         asks=tuple((name, a["value"], a["source"]) for name, a in event.asks.items()),
         conditions=dict(event.conditions),
         levels={k: enclosure(v) for k, v in event.levels.items()},
-        waits={
-            name: Stamp(at=str(w["at"]), mono=int(w["mono"]), boot=str(w["boot"])) for name, w in event.waits.items()
-        },
+        waits=waits,
+        waited={name: _span(started, state.stamp) for name, started in waits.items()},
         parts=dict(event.parts),
     )
 
 
+def _span(started: Stamp, now: Stamp | None) -> tuple[int, int]:
+    if now is None:
+        return (0, UNBOUNDED_NS)
+    span = elapsed(started, now)
+    return (span.at_least_ns, span.at_most_ns)
+
+
 def _moved(state: State, event: ev.Granted | ev.Beaten | ev.Returned | ev.Looked | ev.LevelIs) -> State:
     match event:
-        case ev.Granted(beats=beats, levels=levels, touched=touched, seconds=seconds):
+        case ev.Granted(beats=beats, levels=levels, touched=touched, seconds=seconds, each=each):
             out = Out(
                 beats=beats,
                 used=0,
                 since=state.stamp or Stamp(at="", mono=0, boot=""),
                 seconds=Fraction(seconds),
+                each=enclosure(each) or (Fraction(0), Fraction(0)),
                 before={k: state.levels.get(k) for k in levels},
                 touched={c: state.value(c) for c in touched},
             )
@@ -398,13 +447,15 @@ def _moved(state: State, event: ev.Granted | ev.Beaten | ev.Returned | ev.Looked
         case ev.Looked(level=level, enclosure=pair):
             seen = enclosure(pair)
             owed = tuple(name for name in state.looks_owed if name != level)
-            state = replace(state, looks_owed=owed)
+            state = replace(state, looks_owed=owed, shown=state.stamp)
             return state if seen is None else _seen(state, level, seen)
-        case ev.LevelIs(level=level, enclosure=pair, by_look=by_look):
+        case ev.LevelIs(level=level, enclosure=pair, by_look=by_look, look_owed=look_owed):
             now = enclosure(pair)
             owed = state.looks_owed
             if by_look:
                 owed = tuple(name for name in owed if name != level)
+            if look_owed:
+                owed = tuple(dict.fromkeys((*owed, level)))
             state = replace(state, looks_owed=owed)
             return _seen(state, level, now) if by_look and now else replace(state, levels={**state.levels, level: now})
 

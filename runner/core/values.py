@@ -14,9 +14,11 @@ from runner.core.quantity import Quantity
 from runner.core.state import Enclosure, State
 from runner.core.units import Unclear
 
+Asks = tuple[tuple[str, str, str], ...]
+
 
 @lru_cache(maxsize=32)
-def bound(procedure: Procedure, asks: tuple[tuple[str, str, str], ...]) -> Bound:
+def bound(procedure: Procedure, asks: Asks) -> Bound:
     """The car's values bound to a procedure; what does not fit counts as not known yet."""
     raw = {
         name: {"value": value, "source": source}
@@ -47,7 +49,8 @@ def readings(procedure: Procedure, state: State) -> dict[str, tuple[Quantity, ..
 @lru_cache(maxsize=32)
 def _nothing_yet(procedure: Procedure) -> tuple[tuple[str, tuple[Quantity, ...]], ...]:
     """The total of every reading before it was ever taken."""
-    gates = (n.gate for n in walk(procedure.body) if isinstance(n, Step))
+    owners = (procedure, *procedure.fragments.values())
+    gates = (n.gate for p in owners for n in walk(p.body) if isinstance(n, Step))
     nought = Fraction(0)
     return tuple(
         (f"total of {g.name}", (Quantity(nought, nought, g.dimension),)) for g in gates if isinstance(g, Reading)
@@ -56,11 +59,37 @@ def _nothing_yet(procedure: Procedure) -> tuple[tuple[str, tuple[Quantity, ...]]
 
 def worth(procedure: Procedure, state: State, expr: Expr, here: str | None) -> Quantity | Unclear:
     """What an expression is worth now; Unclear where something in it is not known yet."""
+    if _of_asks(procedure, expr):
+        return _fixed(procedure, state.asks, expr, here)
     return bound_quantity(procedure, bound(procedure, state.asks), expr, here, readings(procedure, state))
+
+
+@lru_cache(maxsize=4096)
+def _fixed(procedure: Procedure, asks: Asks, expr: Expr, here: str | None) -> Quantity | Unclear:
+    return bound_quantity(procedure, bound(procedure, asks), expr, here, {})
+
+
+@lru_cache(maxsize=4096)
+def _of_asks(procedure: Procedure, expr: Expr) -> bool:
+    """Whether an expression stands on values of the car alone, so that it is worth the same at every step."""
+    todo, seen = [expr], set[str]()
+    while todo:
+        one = todo.pop()
+        if one.totals:
+            return False
+        for name in one.names - seen:
+            seen.add(name)
+            if name in procedure.computes:
+                todo.append(procedure.computes[name].expr)
+            elif name.partition("@")[0] not in procedure.asks:
+                return False
+    return True
 
 
 def named(procedure: Procedure, state: State, name: str, here: str | None) -> Quantity | str | tuple[str, ...] | None:
     """What a name is worth: a quantity, a choice, an order of corners, or None (not known yet)."""
+    if name.partition("@")[0] in procedure.asks:
+        return bound_value(procedure, bound(procedure, state.asks), name, here, {})
     return bound_value(procedure, bound(procedure, state.asks), name, here, readings(procedure, state))
 
 
@@ -76,6 +105,11 @@ def subject_value(procedure: Procedure, state: State, name: str, here: str | Non
 def level_of(procedure: Procedure, owner: Procedure, name: str) -> Level:
     """The declaration of a level: the fragment's own, else the procedure's."""
     return owner.levels.get(name) or procedure.levels[name]
+
+
+def owner_of(procedure: Procedure, owner: Procedure, name: str) -> Procedure:
+    """Whose level it is, and whose values of the car its marks are in."""
+    return owner if name in owner.levels else procedure
 
 
 def positions(procedure: Procedure, state: State, level: Level) -> dict[str, Enclosure]:
