@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import os
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import ClassVar, Final
 
@@ -34,7 +34,8 @@ class Runner(App[None], inherit_bindings=False):
     """One run on the screen until the surface is closed; ``return_code`` says how it ended.
 
     ``do`` records an act and returns what is to be seen then; ``peek`` returns what is to be seen now; ``now`` is
-    the clock that the guard against held keys counts with. ``speak`` gets each new sentence to say aloud.
+    the clock that the guard against held keys counts with. ``speak`` gets each new sentence to say aloud. ``keys``
+    gives keys of another device (a pedal) the meaning of a key of the keypad, wherever no text is typed.
     """
 
     CSS_PATH = "style.tcss"
@@ -51,6 +52,7 @@ class Runner(App[None], inherit_bindings=False):
         distance_m: float = 2.5,
         screen_mm: float = 194,
         speak: Callable[[str], None] | None = None,
+        keys: Mapping[str, str] | None = None,
     ) -> None:
         no_color = bool(os.environ.get("NO_COLOR"))
         with _unset("NO_COLOR"):
@@ -63,6 +65,7 @@ class Runner(App[None], inherit_bindings=False):
         self._now = now
         self._angle = (distance_m, screen_mm)
         self._speak = speak
+        self._keys = keys or {}
         self._said = ""
         self._sheet = Sheet(self._rows)
         self._clock: Timer | None = None
@@ -108,6 +111,8 @@ class Runner(App[None], inherit_bindings=False):
     def _key(self, name: str | None) -> None:
         if name is None or self._exit:
             return
+        if name in self._keys and not self._typing_text():
+            name = self._keys[name]
         before = self.view
         if name in LEAVING:
             say = f"{name} does not leave: * holds the work, - opens the menu with the way out"
@@ -124,10 +129,13 @@ class Runner(App[None], inherit_bindings=False):
 
     def _paste(self, text: str) -> None:
         """Pasted text is typed into a text field and goes nowhere else; a hold in it is none."""
-        _, _, field = opened(self.panel, self.view)
-        if field is not None and field.kind == "text":
+        if self._typing_text():
             for character in clean(text).replace("*", "").lstrip("+-/"):
                 self._key(character)
+
+    def _typing_text(self) -> bool:
+        _, _, field = opened(self.panel, self.view)
+        return field is not None and field.kind == "text"
 
     def _tick(self) -> None:
         before, self.view = self.view, self._peek()

@@ -28,13 +28,13 @@ def label(word: Word) -> str:
     return word if word == "NOTICE" else ALERT_SIGN + word
 
 
-def cautions(messages: tuple[CautionView, ...], width: int, *, roomy: bool) -> Rows:
+def cautions(messages: tuple[CautionView, ...], width: int, *, roomy: bool, later: bool = True) -> Rows:
     """All safety messages of the step: those that are owed whole and framed, the others in the order given."""
     rows: list[Row] = []
     for message in messages:
         if message.state in ("owed", "together"):
             rows += _framed(message, width, closed=roomy or message.state == "owed")
-        else:
+        elif later or message.state != "later":
             rows += _lined(message, width, roomy=roomy)
     return tuple(rows)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from rich.cells import cell_len
+
 from runner.core.panel import Panel, page_of, pages
 from runner.core.view import Field, Option, View
 from runner.screen.glyphs import PITCH, drawable, large
@@ -12,6 +14,7 @@ from runner.screen.side import status_row
 
 CORNERS: Final = {"7": "LF", "9": "RF", "1": "LR", "3": "RR"}
 _STRIPE: Final = "┃ "
+_MANY: Final = 3
 
 
 def instruction(view: View, width: int, *, most: int = 0) -> Rows:
@@ -39,7 +42,7 @@ def large_action(view: View, width: int) -> Rows:
     return tuple(((_STRIPE, "mark"), (row, "strong")) for line in lines for row in large(line))
 
 
-def details(view: View, width: int) -> Rows:
+def details(view: View, width: int, *, group: bool = True) -> Rows:
     """What stands under the instruction: more text, what to take, the other steps of the group."""
     inner = width - len(_STRIPE)
     # The limit stands at the value that is typed, and not twice.
@@ -47,24 +50,28 @@ def details(view: View, width: int) -> Rows:
     rows = [row for text in view.text if text != limit for row in wrapped(text, inner)]
     if view.take:
         rows += wrapped("take: " + ", ".join(view.take), inner, "quiet")
-    rows += [status_row(line, inner) for line in view.group]
+    rows += [status_row(line, inner) for line in view.group if group]
     return tuple(((_STRIPE, "mark"), *row) for row in rows)
 
 
-def gate(view: View, panel: Panel, width: int, *, roomy: bool) -> tuple[Rows, ...]:
+def gate(view: View, panel: Panel, width: int, *, roomy: bool, tight: bool) -> tuple[Rows, ...]:
     """The question with its answers, the value typed, and what Enter does; a warning asks in its own text."""
     if any(c.state == "owed" for c in view.cautions):
         return ()
-    asked = wrapped(view.question, width, "strong") + answers(view.options, panel.page, width)
+    plain = tight and view.enter is not None and any(c.state == "together" for c in view.cautions)
+    asked = () if plain else wrapped(view.question, width, "strong")
+    asked += answers(view.options, panel.page, width, tight=tight)
     typed = field(view.field, panel, width, big=roomy, named=not view.question) if view.field else ()
     return asked, typed, go_on(view, width)
 
 
-def answers(options: tuple[Option, ...], page: int, width: int, *, one_row: bool = False) -> Rows:
-    """What can be chosen, with its keys; corners lie as they lie on the keypad."""
+def answers(options: tuple[Option, ...], page: int, width: int, *, one_row: bool = False, tight: bool = False) -> Rows:
+    """What can be chosen, with its keys; corners lie as they lie on the keypad, short ones in pairs if it is tight."""
     shown = [option for _, option in page_of(options, page)]
     if {o.key for o in shown} == set(CORNERS):
         return _corners({o.key: o for o in shown}, width)
+    if tight and len(shown) > _MANY and (paired := _pairs(shown, width)):
+        return paired
     rows: list[Row] = []
     for option in shown:
         key, text = f"[{option.key}]", option.text + (" ›" if option.sub or option.field else "")
@@ -79,16 +86,29 @@ def answers(options: tuple[Option, ...], page: int, width: int, *, one_row: bool
     return tuple(rows)
 
 
+def _pairs(options: list[Option], width: int) -> Rows:
+    """Two columns, read down the left one first; empty if they do not fit."""
+    half = -(-len(options) // 2)
+    left, right = options[:half], options[half:]
+    room = max(cell_len(o.text) for o in left) + 6
+    if any(o.note or o.sub or o.field for o in options) or room + max(cell_len(o.text) for o in right) + 4 > width:
+        return ()
+    return tuple(
+        (*pad(_short(option, room), room), *(_short(right[y], width - room) if y < len(right) else ()))
+        for y, option in enumerate(left)
+    )
+
+
 def _corners(by_key: dict[str, Option], width: int) -> Rows:
     half = width // 2
     rows: list[Row] = []
     for left, right in (("7", "9"), ("1", "3")):
-        rows.append((*pad(_corner(by_key[left], half), half), *_corner(by_key[right], half)))
+        rows.append((*pad(_short(by_key[left], half), half), *_short(by_key[right], half)))
     return tuple(rows)
 
 
-def _corner(option: Option, width: int) -> Row:
-    return ((f"[{option.key}]", "key"), (" " + fit(option.text, width - 5), "plain"))
+def _short(option: Option, width: int) -> Row:
+    return ((f"[{option.key}]", "key"), (" " + fit(option.text, width - 4), "plain"))
 
 
 def field(asked: Field, panel: Panel, width: int, *, big: bool, named: bool = True) -> Rows:
@@ -144,9 +164,9 @@ def keys(view: View, panel: Panel, width: int, more: str) -> Row:
         taken = {option.key for option in view.options}
         words = ["- undo"] if typing else [] if "-" in taken else ["- menu"]
         words += [] if view.field else ["/ look"]
-    words += [more] if more else []
+    words = [*([more] if more else []), *words]
     hold: Row = ((" * HOLD ", "refused"),)
-    row: Row = (*hold, ("  " + "   ".join(words), "quiet"))
+    row: Row = (*hold, ("  " + "  ".join(words), "quiet"))
     head = fit(view.head, 24)
     if head and cells(row) + len(head) + 2 <= width:
         row = (*pad(row, width - len(head)), (head, "quiet"))

@@ -5,16 +5,17 @@ The step stays in sight whatever else is open; nothing is laid over it. What doe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from runner.core.panel import Panel, lines, opened
 from runner.core.view import View
 from runner.screen import caution, gate, head, side
-from runner.screen.ink import EMPTY, Row, Rows, beside, cells, cut, fit, wrapped
+from runner.screen.ink import EMPTY, Row, Rows, beside, cut, fit, wrapped
 
 _MIDDLE = (66, 20)
 _TALL = 30
 _SIDE = 26
+_TIGHT, _COMPACT, _ROOMY = range(3)
 _LINE = 76
 """Cells of the longest line of text (WCAG 1.4.8: at most 80)."""
 
@@ -26,7 +27,7 @@ def near(view: View, panel: Panel, width: int, height: int) -> Rows:
     say = wrapped(panel.say, width, "strong")
     room = max(height - len(top) - len(say) - 1, 1)
     main, count = _columns(view, panel, width, room, small=small)
-    more = f"+ page {panel.page % count + 1} of {count}" if count > 1 else ""
+    more = f"+ page {panel.page % count + 1}/{count}" if count > 1 else ""
     filler = (EMPTY,) * (room - len(main))
     rows = (*top, *main, *filler, *say, gate.keys(view, panel, width, more))
     return tuple(cut(row, width) for row in rows[-height:])
@@ -70,26 +71,39 @@ def _body(
         return _look(view, panel, min(width, _LINE), room), 1
     if panel.mode == "menu":
         return _menu(view, panel, min(width, _LINE), room), 1
-    blocks: list[Rows] = []
     wanted = [block for block in extras if block]
-    for large, roomy, optional in (
-        (True, True, wanted), (False, True, wanted), (False, False, wanted), (False, True, []), (False, False, []),
-    ):  # fmt: skip
-        blocks = _step(view, panel, width, roomy=roomy, large=large)
-        if sum(map(len, [*blocks, *optional])) + large * len(blocks) <= room:
-            return _spaced([*blocks, *optional], room), 1
-    return _paged(view, panel, blocks, room)
+    for large, density, count in _attempts(len(wanted)):
+        blocks = [*_step(view, panel, width, density=density, large=large), *wanted[:count]]
+        if sum(map(len, blocks)) + large * len(blocks) <= room:
+            return _spaced(blocks, room), 1
+    return _paged(view, panel, width, room)
 
 
-def _step(view: View, panel: Panel, width: int, *, roomy: bool, large: bool) -> list[Rows]:
+def _attempts(extras: int) -> Iterator[tuple[bool, int, int]]:
+    """Large signs, density and how many of the extras, from the most comfortable page to the tightest."""
+    yield True, _ROOMY, extras
+    for count in range(extras, -1, -1):
+        yield False, _ROOMY, count
+        yield False, _COMPACT, count
+    yield False, _TIGHT, 0
+
+
+def _step(
+    view: View, panel: Panel, width: int, *, density: int, large: bool = False, headline: bool = True
+) -> list[Rows]:
     line = min(width, _LINE)
+    tight = density == _TIGHT
+    alert, why = head.alert(view, line), head.because(view, line)
+    # Where room is short, what only informs stands last.
+    late = (alert + why if view.alert_kind == "note" else why) if tight else ()
     shown = (
-        head.alert(view, line),
-        head.because(view, line),
-        caution.cautions(view.cautions, line, roomy=roomy),
+        () if tight and view.alert_kind == "note" else alert,
+        () if tight else why,
+        caution.cautions(view.cautions, line, roomy=density == _ROOMY, later=not tight),
         gate.large_action(view, width) if large else (),
-        gate.instruction(view, line) + gate.details(view, line),
-        *gate.gate(view, panel, line, roomy=roomy),
+        (gate.instruction(view, line) if headline else ()) + gate.details(view, line, group=not tight),
+        *gate.gate(view, panel, line, roomy=density == _ROOMY, tight=tight),
+        late,
     )
     return [block for block in shown if block]
 
@@ -105,13 +119,12 @@ def _spaced(blocks: Sequence[Rows], room: int) -> Rows:
     return tuple(rows)
 
 
-def _paged(view: View, panel: Panel, blocks: Sequence[Rows], room: int) -> tuple[Rows, int]:
+def _paged(view: View, panel: Panel, width: int, room: int) -> tuple[Rows, int]:
     """A step too long for the terminal: the headline stays, the rest turns page by page."""
-    width = max(cells(row) for block in blocks for row in block)
-    pinned = gate.instruction(view, width, most=max(room // 3, 1))
+    pinned = gate.instruction(view, min(width, _LINE), most=max(room // 3, 1))
     each = max(room - len(pinned), 1)
     pages: list[Rows] = [()]
-    for block in blocks:
+    for block in _step(view, panel, width, density=_TIGHT, headline=False):
         if len(pages[-1]) + len(block) > each and pages[-1] and len(block) <= each:
             pages.append(())
         for row in block:

@@ -122,7 +122,7 @@ def strip(gauge: Gauge, width: int) -> Rows:
         place = min(max(int(at * long) + 1 - len(name) // 2, 0), long + 2 - len(name))
         marks[place : place + len(name)] = name
     under: Row = (("".join(marks).rstrip(), "quiet"),) if gauge.marks else EMPTY
-    named = wrapped(f"{gauge.name}: {gauge.text}", width)
+    named = wrapped(gauge.text if gauge.name in gauge.text else f"{gauge.name}: {gauge.text}", width)
     return (*named, bar, under) if under else (*named, bar)
 
 

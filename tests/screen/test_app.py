@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -166,3 +168,28 @@ async def test_a_screen_can_begin_in_the_far_view(shown: Shown) -> None:
     async with app.run_test(size=(120, 40)) as pilot:
         await pilot.pause()
         assert "signs of 19' at 3 m" in shown(app)
+
+
+async def test_a_pedal_may_take_the_place_of_a_key_but_not_inside_a_text(shown: Shown) -> None:
+    app, done = runner(BASE, keys={"b": "enter", "h": "*"})
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("b")
+        await pilot.press("h")
+        assert done == [acts.Done(), acts.Hold()]
+    asked = Field(what="the number on the part", kind="text", base=acts.Enter(typed=[]))
+    app, done = runner(replace(BASE, enter=None, field=asked), keys={"b": "enter"})
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("b")
+        await pilot.pause()
+        assert "b_" in shown(app)
+        assert done == []
+
+
+def test_the_screen_loads_no_reader_no_checker_and_no_store() -> None:
+    code = (
+        "import sys, runner.screen.app, runner.screen.terminal;"
+        "print([m for m in sys.modules if m.split('.')[0] in ('jsonschema', 'ruamel', 'cryptography')"
+        " or m.startswith(('runner.edge', 'runner.verify', 'runner.core.engine'))])"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert told.stdout.strip() == "[]"

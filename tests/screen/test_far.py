@@ -44,7 +44,7 @@ def test_every_sign_has_five_by_seven_dots_and_no_two_look_alike() -> None:
     assert all(set("".join(rows)) <= {"#", "."} for rows in GLYPHS.values())
 
 
-@pytest.mark.parametrize("unit", "mm µm N·m °C °F mL L bar kPa psi in lbf·ft V Ω %".split())
+@pytest.mark.parametrize("unit", ["mm", "µm", "N·m", "°C", "°F", "mL", "L", "bar", "kPa", "psi", "in", "lbf·ft", "V", "Ω", "%"])
 def test_the_units_of_the_trade_can_be_drawn(unit: str) -> None:
     assert drawable(unit)
 

@@ -17,6 +17,7 @@ from runner.core.view import CautionView, View
 from runner.screen.app import Runner
 from runner.screen.ink import Rows, cells, clean, fit, wrap
 from runner.screen.page import near
+from tests.core.test_picture import walk
 from tests.screen.looks import BASE, CRUSH, LOOKS, PAINT, SLIP, SPRAY, stamp, turning
 
 SIZES = [(40, 15), (80, 24), (120, 40)]
@@ -153,7 +154,7 @@ def test_a_step_too_long_for_the_terminal_turns_page_by_page_and_keeps_its_headl
         seen += shown
     assert all(f"Line {n} of" in seen for n in range(40))
     assert "[2] measure again" in seen
-    assert "+ page 1 of" in words(near(view, Panel(token=view.token), 40, 15))
+    assert "+ page 1/" in words(near(view, Panel(token=view.token), 40, 15))
 
 
 def test_text_is_never_markup() -> None:
@@ -184,3 +185,25 @@ def test_any_size_gets_a_whole_page(look: str, width: int, height: int) -> None:
         rows = near(*at(look, panel), width, height)
         assert len(rows) == height
         assert all(cells(row) <= width for row in rows)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_on_a_walk_through_a_whole_run_nothing_that_matters_now_is_on_a_second_page(
+    width: int, height: int, seed: int
+) -> None:
+    """The text that is read before the work begins may be longer than a page."""
+    for _, view, _ in walk(seed, 40):
+        rows = near(view, Panel(token=view.token), width, height)
+        if view.kind == "summary" or width > 40:
+            assert len(rows) == height
+            continue
+        page = words(rows)
+        assert view.headline in page
+        owed = [c for c in view.cautions if c.state in ("owed", "together")]
+        for message in owed:
+            said = re.sub(r"Read it, then press \[.\]( in \d+ s)?\. ?", "", page)
+            assert f"{message.avoid} {message.hazard} {message.consequence}" in said
+        keys = [] if any(c.state == "owed" for c in owed) else [o.key for o in view.options]
+        keys += ["Enter"] if view.enter is not None else []
+        assert [key for key in keys if f"[{key}]" not in page] == []
