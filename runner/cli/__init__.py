@@ -79,8 +79,25 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     explain = commands.add_parser("explain", help="what a check asks for, with a bad and a good example")
     explain.add_argument("check", metavar="CHECK", help="the word in brackets behind a finding")
     explain.set_defaults(body=_explain)
+    _add_mutate(commands)
     library = commands.add_parser("list", help="the procedures of the library")
     library.set_defaults(body=_list)
+
+
+def _add_mutate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    def body(options: argparse.Namespace) -> int:
+        from runner.cli.mutating import mutate
+
+        return mutate(options)
+
+    mutate = commands.add_parser("mutate", help="put faults into a procedure and see whether the checker finds each")
+    mutate.add_argument("procedure", metavar="PROCEDURE", help="name in the library, or a file")
+    mutate.add_argument(
+        "--most", type=int, default=5_000, metavar="N", help="of more faults than this a sample is tried"
+    )
+    mutate.add_argument("--seed", type=int, default=20_260, metavar="N", help="the seed of the sample")
+    mutate.add_argument("--json", action="store_true", help="as JSON")
+    mutate.set_defaults(body=body)
 
 
 def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

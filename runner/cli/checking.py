@@ -9,7 +9,7 @@ from pathlib import Path
 from runner.core.finding import Finding, clean, nearest
 from runner.core.graph import Procedure
 from runner.edge.reader import read
-from runner.edge.shelf import Shelf
+from runner.edge.shelf import Loaded, Shelf
 from runner.verify import CHECKS, Checked, explain, verify
 from runner.verify.render import as_json, render
 
@@ -33,13 +33,12 @@ def check(options: argparse.Namespace) -> int:
     missing = False
     for path in paths:
         loaded = shelf.load(str(path))
-        if isinstance(loaded, tuple) and loaded and isinstance(loaded[0], Finding):
-            findings += [f for f in loaded if isinstance(f, Finding)]
+        if not isinstance(loaded, Loaded):
+            findings += loaded
             missing = True
             continue
-        files, main = loaded  # type: ignore[misc]
-        texts |= {name: data.decode("utf-8", "replace") for name, data in files.items()}
-        procedure = read(files, main)
+        texts |= {name: data.decode("utf-8", "replace") for name, data in loaded.files.items()}
+        procedure = read(loaded.files, loaded.main)
         if not isinstance(procedure, Procedure):
             findings += procedure
             continue

@@ -7,19 +7,19 @@ import secrets
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from runner.cli.places import cars, cars_folder, records_folder
+from runner.cli.places import cars, cars_folder, home, records_folder
 from runner.core import act as ac
 from runner.core.act import AnyAct
 from runner.core.bind import Bound, bind
 from runner.core.finding import Finding, line_of
-from runner.core.graph import Procedure
+from runner.core.graph import Photo, Procedure, Step, find, instances
 from runner.core.line import Head
 from runner.core.picture import Extras, look
 from runner.core.sheet_text import status_sheet
-from runner.core.state import State
+from runner.core.state import SAFE_STOP, State
 from runner.core.view import View
 from runner.edge import VERSION
 from runner.edge.carfile import Car, NotWritten, add_ask, read_car
@@ -28,9 +28,10 @@ from runner.edge.disk import NotRecorded
 from runner.edge.garage import Run, Taken, runs, take_over
 from runner.edge.job import Job, Nowhere
 from runner.edge.journal import Held, Journal
+from runner.edge.pictures import Pictures
 from runner.edge.reader import read
 from runner.edge.sheet import write_sheet
-from runner.edge.shelf import Shelf
+from runner.edge.shelf import Loaded, Shelf
 from runner.edge.voice import voice
 from runner.verify import Checked, admissible, bind_levels, verify
 
@@ -61,11 +62,10 @@ def say(text: str) -> None:
 def load_procedure(named: str) -> Procedure | None:
     """The procedure of that name or file; None after saying what is wrong."""
     loaded = Shelf().load(named)
-    if not isinstance(loaded, tuple) or (loaded and isinstance(loaded[0], Finding)):
-        complain(tuple(f for f in loaded if isinstance(f, Finding)))
+    if not isinstance(loaded, Loaded):
+        complain(loaded)
         return None
-    files, main = loaded
-    procedure = read(files, main)
+    procedure = read(loaded.files, loaded.main)
     if isinstance(procedure, Procedure):
         return procedure
     complain(procedure)
@@ -111,7 +111,7 @@ def rehearse(options: argparse.Namespace) -> int:
         return 2
     clock = SystemClock()
     nothing = Taken(conditions={}, levels={}, waits={}, parts={}, claims={}, heads={}, unfinished=(), warnings=())
-    job = _job(ready, Nowhere(), clock, sheet=None, by=ready.car.people[0], notice="")
+    job = _job(ready, Nowhere(), clock, record=None, by=ready.car.people[0], notice="")
     job.do(_begin(ready, nothing, demonstration=True, rehearsal=True))
     return _surface(options, job, clock)
 
@@ -137,7 +137,7 @@ def _ready(options: argparse.Namespace, procedure: Procedure, checked: Checked |
     if bound is None:
         return None
     if checked is not None:
-        wrong = tuple(f for f in bind_levels(checked, bound.values) if f.severity == "error")
+        wrong = tuple(f for f in bind_levels(checked, known) if f.severity == "error")
         if wrong:
             complain(wrong)
             say(f"with the values of {car.name} the levels of {procedure.name} are not proven: it does not run")
@@ -196,8 +196,6 @@ def _begin(ready: Ready, taken: Taken, *, demonstration: bool, rehearsal: bool =
 
 
 def _instances(procedure: Procedure) -> frozenset[str]:
-    from runner.core.graph import instances
-
     return frozenset(instances(procedure.conditions))
 
 
@@ -207,11 +205,15 @@ def _hashes(texts: Mapping[str, str]) -> dict[str, str]:
     return {name: sha256(text.encode()).hexdigest() for name, text in texts.items()}
 
 
-def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, sheet: Path | None, by: str, notice: str) -> Job:
+def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path | None, by: str, notice: str) -> Job:
     procedure, car, checked = ready.procedure, ready.car, ready.checked
+    sheet = record.with_suffix(".status.txt") if record is not None else None
+    pictures = Pictures(home() / "pictures", record.with_suffix(".pictures")) if record is not None else None
 
     def picture(state: State, head: str, said: str) -> View:
         extras = Extras(people=car.people, car=car.name, steering=car.steering, head=head, alert=said or notice)
+        if pictures is not None and _wants_picture(procedure, state):
+            extras = replace(extras, pictures=pictures.newest())
         return look(procedure, state, clock.now(), extras)
 
     def admit(state: State, path: str) -> tuple[bool, str]:
@@ -233,7 +235,13 @@ def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, sheet: Path 
         after=after,
         state=State(by=by),
         head=Head(),
+        take_picture=pictures.take if pictures is not None else lambda _named: None,
     )
+
+
+def _wants_picture(procedure: Procedure, state: State) -> bool:
+    node = find(procedure, state.path).node if state.path not in ("", SAFE_STOP) else None
+    return isinstance(node, Step) and isinstance(node.gate, Photo)
 
 
 def _to_come(state: State, path: str) -> dict[str, tuple[str, ...]]:
@@ -269,7 +277,7 @@ def _on_screen(options: argparse.Namespace, ready: Ready, folder: Path, *, demon
     if isinstance(journal, Held):
         return _held(journal)
     with journal:
-        job = _job(ready, journal, clock, sheet=folder / f"{name}.status.txt", by=by, notice="")
+        job = _job(ready, journal, clock, record=journal.path, by=by, notice="")
         job.do(_begin(ready, taken, demonstration=demonstration))
         if job.notice:
             say(job.notice)
@@ -296,7 +304,7 @@ def _resume(
     with journal:
         torn = journal.torn
         notice = f"torn: crash or cut; {torn.size} bytes set aside in {torn.kept.name}" if torn else ""
-        job = _job(ready, journal, clock, sheet=old.path.with_suffix(".status.txt"), by=by, notice=notice)
+        job = _job(ready, journal, clock, record=old.path, by=by, notice=notice)
         job.take_over(old.entries)
         job.head = journal.record.head
         taken = take_over(all_runs, ready.car.reference, leaving_out=old.name)
@@ -374,7 +382,7 @@ def _by_answers(options: argparse.Namespace, ready: Ready, folder: Path) -> int:
     if isinstance(journal, Held):
         return _held(journal)
     with journal:
-        job = _job(ready, journal, clock, sheet=folder / f"{name}.status.txt", by=by, notice="")
+        job = _job(ready, journal, clock, record=journal.path, by=by, notice="")
         job.do(_begin(ready, taken, demonstration=True, salt="demonstration"))
         trouble = drive(job, ready.procedure, answers, clock)
         if trouble:

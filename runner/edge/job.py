@@ -16,9 +16,9 @@ from runner.core import act as ac
 from runner.core.act import AnyAct
 from runner.core.engine import decide
 from runner.core.entry import Entry, as_recorded
-from runner.core.graph import Procedure
+from runner.core.graph import Photo, Procedure, Step, find
 from runner.core.line import Head, seal
-from runner.core.state import State, fold
+from runner.core.state import SAFE_STOP, State, fold
 from runner.core.view import View
 from runner.edge.clock import Clock
 from runner.edge.disk import NotRecorded
@@ -56,6 +56,7 @@ class Job:
     state: State
     head: Head
     after: Callable[[View], None] = lambda _view: None
+    take_picture: Callable[[str], str | None] = lambda _named: None
     notice: str = ""
     _unrecorded: State | None = None
 
@@ -65,7 +66,11 @@ class Job:
         if isinstance(act, ac.DoAgain):
             ok, because = self.admit(self.state, act.path)
             act = msgspec.structs.replace(act, admissible=ok, because=because)
-        act = as_recorded(act)
+        try:
+            act = as_recorded(self._with_picture(act))
+        except NotRecorded as error:
+            self.notice = f"NOT RECORDED: {error.why}; {error.mend}"
+            return self.peek()
         by = self.state.by
         if isinstance(act, ac.Person | ac.Sign):
             by = act.initials or by
@@ -85,6 +90,16 @@ class Job:
         view = self.peek()
         self.after(view)
         return view
+
+    def _with_picture(self, act: AnyAct) -> AnyAct:
+        """A picture that is named by its file is kept first; the act then names its digest."""
+        if not isinstance(act, ac.Enter) or self.state.path in ("", SAFE_STOP):
+            return act
+        node = find(self.procedure, self.state.path).node
+        if not isinstance(node, Step) or not isinstance(node.gate, Photo):
+            return act
+        digest = self.take_picture(" ".join(act.typed))
+        return act if digest is None else msgspec.structs.replace(act, typed=[digest])
 
     def peek(self) -> View:
         """The view of this moment, without any act."""
