@@ -100,7 +100,7 @@ def _page(view: View, shown: Face, before: View | None) -> Iterator[str]:
         word = {"": "NOTE", "note": "NOTE"}.get(view.alert_kind, view.alert_kind.upper())
         yield f"{word}: {'; '.join(view.alert)}"
     if shown.mode == "step":
-        yield from _step(view, full=not same)
+        yield from _step(view, before, full=not same)
     else:
         yield f"{_status(view)}: {view.headline}"
         yield f"{shown.title.upper()} {shown.page}".strip()
@@ -120,7 +120,7 @@ def _status(view: View) -> str:
     return "STOPPED" if view.kind in ("held", "safe stop") else "DONE" if view.ended else "NOW"
 
 
-def _step(view: View, *, full: bool) -> Iterator[str]:
+def _step(view: View, before: View | None, *, full: bool) -> Iterator[str]:
     for caution in view.cautions:
         if full or caution.state in ("owed", "together"):
             yield from _caution(caution)
@@ -130,8 +130,10 @@ def _step(view: View, *, full: bool) -> Iterator[str]:
     if full:
         yield from view.text
         yield from (f"{line.status}: {line.title}" for line in view.group)
+    if before is None or before.gauges != view.gauges:
         yield from (gauge.text for gauge in view.gauges)
-        yield from (f"open: {words}" for words in view.open_now)
+    if before is None or before.open_now != view.open_now:
+        yield f"open on the car: {'; '.join(view.open_now) or 'nothing that is known'}"
     yield from (timer_words(timer) for timer in view.timers)
     if view.question:
         yield view.question

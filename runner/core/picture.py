@@ -91,7 +91,7 @@ def look(procedure: Procedure, state: State, now: Stamp, extras: Extras = NOTHIN
         group=group(procedure, state),
         trail=trail(procedure, state),
         ahead=ahead(procedure, state),
-        menu=menu(procedure, state, owed, extras.people),
+        menu=menu(procedure, state, owed, extras.people, doable=put.enter is not None),
         readings=last_readings(procedure, state),
         open_now=open_words(procedure, state),
         owed=tuple(state.owed.items()),

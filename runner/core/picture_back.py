@@ -49,7 +49,7 @@ def do_again(procedure: Procedure, state: State) -> tuple[Option, ...]:
                 note="checked when chosen",
                 act=ac.DoAgain(path=path, admissible=False),
             )
-            for path in may_do_again(procedure, state)[:_MOST]
+            for path in (state.offers or may_do_again(procedure, state))[:_MOST]
         ]
     )
 

@@ -13,7 +13,7 @@ from runner.core.state import SAFE_STOP, State
 from runner.core.units import show, units_of
 from runner.core.values import worth
 from runner.core.view import CarPlan, Gauge, Timer
-from runner.core.wording import minutes, plain, says, unit_of
+from runner.core.wording import minutes, plain, says, says_all, unit_of
 
 
 def gauges(procedure: Procedure, state: State) -> tuple[Gauge, ...]:
@@ -54,7 +54,7 @@ def timers(procedure: Procedure, state: State, owed: Stage, now: Stamp) -> tuple
     out = state.out
     if out is not None and out.seconds > 0:
         left = _left(out.seconds, elapsed(out.since, now).at_most_ns)
-        found.append(Timer(text="the level is known for", left_s=left))
+        found.append(Timer(text="after this the level is not known", left_s=left))
     waits = {name: wait for owner in _owners(procedure) for name, wait in owner.waits.items()}
     for name, started in state.waits.items():
         wait = waits.get(name)
@@ -85,13 +85,16 @@ def _left(seconds: Fraction, gone_ns: int) -> int:
 
 
 def open_words(procedure: Procedure, state: State) -> tuple[str, ...]:
-    """What is open on the car, in the order of making safe, and since which line."""
-    lines: list[str] = []
+    """What is open on the car, in the order of making safe; what may be open comes first."""
+    known: list[tuple[str, bool]] = []
+    unknown: list[str] = []
     for instance in open_now(procedure, state):
         holds = procedure.conditions[instance.partition("@")[0]].normally is not True
-        words = says(procedure, instance, holds=holds)
-        lines.append(words if state.value(instance) != "U" else f"NOT KNOWN: {words}?")
-    return tuple(lines)
+        if state.value(instance) == "U":
+            unknown.append(f"NOT KNOWN: {says(procedure, instance, holds=holds)}?")
+        else:
+            known.append((instance, holds))
+    return (*unknown, *says_all(procedure, known))
 
 
 def last_readings(procedure: Procedure, state: State) -> tuple[str, ...]:

@@ -76,7 +76,7 @@ def at_step(state: State, owed: Stage, found: Found, pictures: tuple[tuple[str, 
         case "read back", _:
             return _read_back(base, state, found, step)
         case "identify", graph.Identify(what=what):
-            return replace(base, question=f"Type {say(what)}.", field=text_field(say(what), ac.Enter(typed=[])))
+            return replace(base, question=f"Type: {say(what)}.", field=text_field(say(what), ac.Enter(typed=[])))
         case "photo", graph.Photo(what=what):
             options = [Option(key="", text=label, act=ac.Enter(typed=[digest])) for label, digest in pictures[:9]]
             question = f"Take a picture: {say(what)}." + (" Which is it?" if options else "")

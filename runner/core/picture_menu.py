@@ -36,8 +36,10 @@ _KEYPAD = {**CORNER_KEYS, "front": "8", "rear": "2", "left": "4", "right": "6", 
 """Places of the car by where they lie on the keypad; the whole car is in the middle."""
 
 
-def menu(procedure: Procedure, state: State, owed: Stage, people: tuple[str, ...]) -> tuple[Option, ...]:
-    """The entries of the menu, nine a page."""
+def menu(
+    procedure: Procedure, state: State, owed: Stage, people: tuple[str, ...], *, doable: bool
+) -> tuple[Option, ...]:
+    """The entries of the menu, nine a page. ``doable`` says that the action of the step could be done now."""
     if state.phase == "new":
         return (Option(key="", text="close", turn="leave"),)
     if state.phase == "ended":
@@ -50,7 +52,7 @@ def menu(procedure: Procedure, state: State, owed: Stage, people: tuple[str, ...
         _entry("confirm again", confirm_again(procedure, state), "no step was passed yet"),
         _entry("do again", do_again(procedure, state), "no earlier step of this part can be done again now"),
         _entry("correct a value", corrections(state), "no value was typed yet"),
-        _late(owed),
+        _late(owed, doable=doable),
         _entry("go on without this gate", _override(owed, people), "the procedure does not allow it here"),
         _entry("who acts", _people(people), ""),
         *_second_page(procedure, state),
@@ -144,9 +146,9 @@ def _abandon() -> tuple[Option, ...]:
     return _listed(reasons, act, text_field("the reason", act))
 
 
-def _late(owed: Stage) -> Option:
+def _late(owed: Stage, *, doable: bool) -> Option:
     text = "done before, entered now"
-    if owed.kind != "do":
+    if owed.kind != "do" or not doable:
         return Option(key="", text=text, note="only an action that is owed now can be entered late")
     field = Field(what="the time at which it was done, hh:mm", kind="time of day", base=ac.Done())
     return Option(key="", text=text, field=field)

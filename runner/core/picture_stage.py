@@ -22,7 +22,7 @@ from runner.core.stamp import Stamp
 from runner.core.state import State, visits
 from runner.core.values import level_of
 from runner.core.view import Option
-from runner.core.wording import close_words, minutes, plain, says, sentence, title
+from runner.core.wording import close_words, leave_words, minutes, plain, says, says_all, sentence, title
 
 
 def asked(procedure: Procedure, state: State, owed: Stage, now: Stamp, pictures: tuple[tuple[str, str], ...]) -> Asked:
@@ -72,11 +72,10 @@ def _summary(procedure: Procedure, state: State) -> Asked:
     )
     text = [procedure.purpose] if procedure.purpose else []
     text += [f"{name}: {'; '.join(items)}" for name, items in lists if items]
-    assumed = [
-        says(procedure, graph.instance(procedure.conditions, n.ref, None), holds=n.wanted)
-        for n in procedure.assumes
-        if isinstance(n, Holds)
+    facts = [
+        (graph.instance(procedure.conditions, n.ref, None), n.wanted) for n in procedure.assumes if isinstance(n, Holds)
     ]
+    assumed = says_all(procedure, facts)
     question = "Read this. Look at the car: is it so?" if assumed else "Read this before the work begins."
     text += [f"So it is on the car: {sentence(words)}" for words in assumed]
     return Asked(
@@ -91,8 +90,12 @@ def _ended(procedure: Procedure, state: State) -> Asked:
     end = state.ended
     if end is None:
         return Asked(headline="The run is over.")
-    text = [f"Open: {says(procedure, i, holds=state.value(i) == 'T')}" for i in end.open]
-    text += [f"Not met: {plain(u)}" for u in end.unmet]
+    opened = says_all(procedure, ((i, state.value(i) == "T") for i in end.open))
+    facts = [(u, state.value(u) == "T") for u in end.unmet if u not in end.open]
+    known = [fact for fact in facts if fact[0].partition("@")[0] in procedure.conditions]
+    text = [f"Open: {words}" for words in opened]
+    text += [f"Not as it must be: {words}" for words in says_all(procedure, known)]
+    text += [f"Not met: {plain(u)}" for u, _ in facts if u.partition("@")[0] not in procedure.conditions]
     text += [f"Owed: {what}" for what in state.owed.values()]
     text += [f"Signed: {s.initials}, {s.meaning}" for s in state.signed]
     drive = " THE CAR IS NOT TO BE DRIVEN." if end.do_not_drive else ""
@@ -107,25 +110,25 @@ def _ended(procedure: Procedure, state: State) -> Asked:
 
 
 def _stopping(procedure: Procedure, owed: Stage) -> Asked:
-    lines: list[Option] = []
+    acting: list[Option] = []
+    staying: list[str] = []
     for instance in owed.names:
         condition = procedure.conditions[instance.partition("@")[0]]
         words = close_words(procedure, instance)
         if condition.if_left is None:
             closed = ac.Contradict(condition=instance, holds=condition.normally is True, reason="made safe")
-            lines.append(Option(key="", text=words, act=closed))
+            acting.append(Option(key="", text=words, act=closed))
         elif condition.if_left.kind == "close":
-            lines.append(Option(key="", text=words, act=ac.MadeSafe(condition=instance)))
+            acting.append(Option(key="", text=words, act=ac.MadeSafe(condition=instance)))
         else:
-            lines.append(Option(key="", text=words, note="may stay"))
-    acting = [line for line in lines if line.act is not None]
-    text = tuple(line.text for line in lines if line.act is None)
-    first = replace(acting[0], key="enter", text=f"done: {acting[0].text}") if acting else None
+            staying.append(instance)
+    text = leave_words(procedure, staying)
+    first = replace(acting[0], key="enter", text=f"done: {acting[0].text.rstrip('.')}") if acting else None
     if owed.kind == "held":
         on = Option(key="0", text="go on with the work", act=ac.Resume(clean=True))
         return Asked(
             headline=acting[0].text if acting else "The run is on hold.",
-            question="HOLD. Make safe in this order, or go on." if acting else "HOLD. Nothing is open.",
+            question="HOLD. Make safe in this order, or go on." if acting else "HOLD. Nothing has to be closed.",
             text=text,
             options=(*numbered(acting[:9]), on),
             enter=first or replace(on, key="enter"),

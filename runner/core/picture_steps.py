@@ -91,9 +91,11 @@ def _plain_line(procedure: Procedure, visit: Visit) -> tuple[Line, bool]:
 
 def result(visit: Visit) -> str:
     """What came of a step: its outcome and the reason, as far as there is anything to say."""
-    if visit.outcome in _PLAIN_OUTCOMES or visit.outcome in visit.because:
-        return visit.because
-    return f"{visit.outcome}: {visit.because}" if visit.because else visit.outcome
+    before, _, last = visit.because.rpartition(" ")
+    because = f"{before} {spoken(last)}" if last in graph.CORNERS else visit.because
+    if visit.outcome in _PLAIN_OUTCOMES or visit.outcome in because:
+        return because
+    return f"{visit.outcome}: {because}" if because else visit.outcome
 
 
 def group(procedure: Procedure, state: State) -> tuple[Line, ...]:

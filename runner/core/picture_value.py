@@ -22,6 +22,7 @@ _BELOW_ZERO = ("temperature", "temperature difference", "angle", "length", "volt
 _SIGNED = tuple(DIMENSIONS[name] for name in _BELOW_ZERO)
 _MOST_UNITS = 5
 _PLACES = 4
+_DIGITS = 5
 
 
 def reading_field(found: Found, state: State, reading: Reading) -> Field:
@@ -149,11 +150,11 @@ def inward(limit: Quantity, unit: Unit, *, up: bool, signed: bool = True) -> str
     """A limit in a unit; where it does not come out even it is rounded to the strict side, never outward."""
     low, high = limit.within(unit)
     end = high if up else low
-    grid = 10**_PLACES
     places = next((n for n in range(_PLACES + 1) if (end * 10**n).denominator == 1), None)
     if places is None:
+        places = max(0, _DIGITS - len(str(int(abs(end)))))
+        grid = 10**places
         end = Fraction(-(-end * grid // 1), grid) if up else Fraction(end * grid // 1, grid)
-        places = next(n for n in range(_PLACES + 1) if (end * 10**n).denominator == 1)
     gap = "" if unit.symbol in ("", "°", "'") else " "
     return decimal_text(end, places) + (f"{gap}{unit.symbol}" if signed else "")
 

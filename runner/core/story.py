@@ -10,12 +10,13 @@ from runner.core.event import AnyEvent
 from runner.core.finding import clean
 from runner.core.wording import plain
 
+_UNSHOWN = str.maketrans({"\n": " ", "{": None, "}": None})
 _VALUES = {"T": "so", "F": "not so", "U": "not known"}
 
 
 def tell(event: AnyEvent) -> str:
-    """The event as one line, without control characters; it begins in lower case and ends without a stop."""
-    return clean(_told(event)).replace("\n", " ")
+    """The event as one line, without control characters and braces; it begins in lower case and ends without a stop."""
+    return clean(_told(event)).translate(_UNSHOWN)
 
 
 def _told(event: AnyEvent) -> str:

@@ -6,6 +6,7 @@ Nothing here decides anything; a text never shows a brace, and names never show 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from functools import lru_cache
 
 from runner.core import graph
@@ -77,21 +78,57 @@ def plain(name: str) -> str:
 def says(procedure: Procedure, instance: str, *, holds: bool) -> str:
     """What the car is like when a condition holds, or when it does not."""
     name, _, member = instance.partition("@")
+    return _said(procedure, name, (member,) if member else (), holds=holds)
+
+
+def says_all(procedure: Procedure, facts: Iterable[tuple[str, bool]]) -> tuple[str, ...]:
+    """What the car is like, one text for each condition: its corners or axles are named together."""
+    together: dict[tuple[str, bool], list[str]] = {}
+    for instance, holds in facts:
+        name, at, member = instance.partition("@")
+        members = together.setdefault((name, holds), [])
+        members += [member] if at else []
+    return tuple(_said(procedure, name, tuple(m), holds=holds) for (name, holds), m in together.items())
+
+
+def _said(procedure: Procedure, name: str, members: tuple[str, ...], *, holds: bool) -> str:
+    where = _and([spoken(m) for m in members])
     condition = procedure.conditions.get(name)
-    if condition is None:
-        return plain(instance) if holds else f"not: {plain(instance)}"
-    words = condition.says if holds else condition.says_not
-    return _SLOT.sub(lambda _: spoken(member), words or plain(instance)).replace("{", "").replace("}", "")
+    words = "" if condition is None else condition.says if holds else condition.says_not
+    if not words:
+        return f"{'' if holds else 'not: '}{plain(name)}" + (f", {where}" if where else "")
+    return _unbraced(words, where)
+
+
+def _unbraced(words: str, here: str) -> str:
+    return _SLOT.sub(lambda _: here, words).replace("{", "").replace("}", "")
+
+
+def _and(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
 
 
 def close_words(procedure: Procedure, instance: str) -> str:
-    """What to do with an opening before the car is left."""
-    name, _, member = instance.partition("@")
-    left = procedure.conditions[name].if_left
+    """What to do with an opening before the car is left, or under what it may stay."""
+    return leave_words(procedure, (instance,))[0]
+
+
+def leave_words(procedure: Procedure, instances: Iterable[str]) -> tuple[str, ...]:
+    """The same for several, one text for each condition."""
+    together: dict[str, list[str]] = {}
+    for instance in instances:
+        name, at, member = instance.partition("@")
+        members = together.setdefault(name, [])
+        members += [member] if at else []
+    return tuple(_leave(procedure, name, tuple(members)) for name, members in together.items())
+
+
+def _leave(procedure: Procedure, name: str, members: tuple[str, ...]) -> str:
+    condition = procedure.conditions[name]
+    left = condition.if_left
     if left is None:
-        return f"{sentence(says(procedure, instance, holds=False))} Make it so."
-    words = _SLOT.sub(lambda _: spoken(member), left.text).replace("{", "").replace("}", "")
-    return words if left.kind == "close" else f"May stay as it is: {words}"
+        return f"Make it so: {_said(procedure, name, members, holds=condition.normally is True)}."
+    return sentence(_unbraced(left.text, _and([spoken(m) for m in members])))
 
 
 def title(found: Found, state: State) -> str:

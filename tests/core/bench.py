@@ -523,7 +523,10 @@ def harmless(line: str) -> bool:
     return clean(line) == line and not any(category(c) == "Cc" for c in line)
 
 
+PROCEDURE = procedure()
+
+
 def begun(begin: ac.Begin = BEGIN) -> Bench:
-    bench = Bench(procedure(), State(by="MB"))
+    bench = Bench(PROCEDURE, State(by="MB"))
     bench.do(begin)
     return bench
