@@ -65,7 +65,7 @@ def alert(view: View, width: int) -> Rows:
     lines = wrap(texts[0], max(width - len(tag) - 1, 8)) if texts else ("",)
     rows: list[Row] = [((tag, ink), (" " + lines[0], "strong"))]
     for text in (" ".join(lines[1:]), *texts[1:]):
-        rows += [(("▌", ink), (" ", "plain"), *row) for row in wrapped(text, width - 2)]
+        rows += [(("│", ink), (" ", "plain"), *row) for row in wrapped(text, width - 2)]
     return tuple(rows)
 
 

@@ -35,11 +35,12 @@ async def test_a_key_becomes_an_act_and_the_next_view_is_on_the_screen(shown: Sh
 
 @pytest.mark.parametrize("look", LOOKS)
 async def test_hold_is_taken_at_once_whatever_is_open(look: str) -> None:
-    for opening in ((), ("minus",), ("minus", "1"), ("slash",), ("2",), ("minus", "5", "9")):
-        app, done = runner(replace(LOOKS[look], kind="do" if look == "held" else LOOKS[look].kind))
-        async with app.run_test(size=(40, 15)) as pilot:
+    view = replace(LOOKS[look], kind="do" if look == "held" else LOOKS[look].kind)
+    app, done = runner(view)
+    async with app.run_test(size=(40, 15)) as pilot:
+        for count, opening in enumerate(((), ("minus",), ("minus", "1"), ("slash",), ("minus", "5", "9")), 1):
             await pilot.press(*opening, "asterisk")
-            assert done[-1:] == [acts.Hold()]
+            assert done == [acts.Hold()] * count
 
 
 async def test_only_the_key_in_the_text_confirms_a_warning() -> None:

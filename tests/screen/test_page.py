@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from runner.core.panel import Panel
@@ -68,7 +68,7 @@ async def test_the_screen_shows_the_expected_pictures(
             assert shown(app) + "\n" == path.read_text(encoding="utf-8"), path.name
 
 
-def test_no_picture_lies_about_that_nothing_shows() -> None:
+def test_every_expected_picture_is_still_compared() -> None:
     expected = {
         f"{'-'.join(filter(None, picture))}-{w}x{h}.txt" for picture in PICTURES for w, h in SIZES
     }
@@ -83,15 +83,14 @@ def test_the_step_and_what_is_owed_are_whole_without_paging(look: str, width: in
     assert "+ page" not in page
     for message in view.cautions:
         assert message.word in page
-        if message.state in ("owed", "together"):
-            first, *_ = (message.avoid, message.hazard)
-            assert " ".join(first.split()[:2]) in page
     if width == 40:
         assert view.headline in page
-        owed = next((m for m in view.cautions if m.state == "owed"), None)
-        if owed is not None:
-            for part in (owed.avoid, owed.hazard, owed.consequence, f"[{owed.key}]"):
-                assert part in page.replace(f"Read it, then press [{owed.key}] in 3 s. ", "") or part in page
+        said = re.sub(r"Read it, then press \[.\]( in \d+ s)?\. ?", "", page)
+        for message in view.cautions:
+            if message.state in ("owed", "together"):
+                assert f"{message.avoid} {message.hazard} {message.consequence}" in said
+            if message.state == "owed":
+                assert f"[{message.key}]" in page
 
 
 @pytest.mark.parametrize("panel", PANELS)
@@ -179,6 +178,7 @@ def test_text_is_wrapped_and_cut_by_cells_not_by_letters(words_: str, width: int
 
 
 @pytest.mark.parametrize("look", LOOKS)
+@settings(max_examples=25)
 @given(width=st.integers(20, 160), height=st.integers(8, 60))
 def test_any_size_gets_a_whole_page(look: str, width: int, height: int) -> None:
     for panel in PANELS:
