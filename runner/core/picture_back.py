@@ -10,7 +10,7 @@ from runner.core.graph import Procedure, Step
 from runner.core.mending import may_do_again
 from runner.core.panel import numbered
 from runner.core.picture_gate import OTHER
-from runner.core.state import SAFE_STOP, State, history
+from runner.core.state import SAFE_STOP, State, Visit, history
 from runner.core.view import Field, Option
 from runner.core.wording import plain, title
 
@@ -22,17 +22,18 @@ def confirm_again(procedure: Procedure, state: State) -> tuple[Option, ...]:
     """The steps that were passed, newest first: from each the gates may be asked again up to now."""
     if state.path in ("", SAFE_STOP) or state.phase != "running" or state.out is not None:
         return ()
-    passed: dict[str, None] = {}
+    passed: dict[str, bool] = {}
     for visit in history(state.trail):
-        path = getattr(visit, "path", "")
-        if isinstance(graph.find(procedure, path).node, Step):
-            passed[path] = None
+        path = visit.path if isinstance(visit, Visit) else ""
+        if path not in passed:
+            passed[path] = isinstance(graph.find(procedure, path).node, Step)
         if len(passed) >= _MOST:
             break
+    steps = [path for path, is_step in passed.items() if is_step]
     return numbered(
         [
             Option(key="", text=f"from: {title(graph.find(procedure, p), state)}", act=ac.ConfirmAgain(path=p))
-            for p in passed
+            for p in steps
         ]
     )
 

@@ -305,7 +305,7 @@ MAIN = body(
     step(
         "disc",
         "Measure the disc where it is thinnest.",
-        {"pass": "clicks", "fail": "clicks", "cannot tell": "clicks"},
+        {"pass": "clicks", "fail": "press", "cannot tell": "clicks"},
         gate=reading(
             "disc", "thickness of the disc", bands=bands("disc_min", None), points=2, limit_kind="marked on the part"
         ),

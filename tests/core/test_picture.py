@@ -266,12 +266,18 @@ def test_a_reading_is_read_back_before_it_counts_and_minus_takes_it_back() -> No
 
 
 @pytest.mark.parametrize(
-    ("value", "kind", "word"), [("21.9", "fail", "FAIL"), ("22.001", "too close to call", "TOO CLOSE TO CALL")]
+    ("value", "kind", "word", "then"),
+    [
+        ("21.9", "fail", "FAIL", "Press the pedal with 300 N."),
+        ("22.001", "too close to call", "TOO CLOSE TO CALL", "Count the splines of the shaft."),
+    ],
 )
-def test_a_fail_and_a_close_call_stay_on_the_next_screen_with_their_reason(value: str, kind: str, word: str) -> None:
+def test_a_fail_and_a_close_call_stay_on_the_next_screen_with_their_reason(
+    value: str, kind: str, word: str, then: str
+) -> None:
     bench = brought_to("read", "disc")
     view = bench.do(ac.Enter(typed=[value, value], unit="mm", instrument="micrometer 2"), ac.Accept())
-    assert view.headline == "Count the splines of the shaft."
+    assert view.headline == then
     assert view.alert[0] == word
     assert view.alert_kind == kind
     assert value in view.alert[1]
@@ -391,13 +397,21 @@ def test_a_step_that_cannot_begin_says_why_and_how_to_make_it_so() -> None:
 
 def test_a_correction_that_would_have_gone_another_way_offers_steps_to_do_again() -> None:
     bench = brought_to("choose", "choose")
-    line = next(o for o in menu_entry(bench.view(), "correct a value") if "disc" in o.text)
-    act = line.sub[0].field
-    assert act is not None
-    assert act.points == 2
-    view = bench.do(complete(act, ("20", "20"), 0))
-    assert view.kind in ("choose", "diverged")
-    assert "corrected from" in " ".join(view.alert) or view.options
+    entry = next(o for o in menu_entry(bench.view(), "correct a value") if "disc" in o.text)
+    field = entry.sub[0].field
+    assert field is not None
+    assert (field.points, field.ways) == (2, (("micrometer 2", "mm"),))
+    view = bench.do(complete(field, ("20", "20"), 0))
+    assert view.kind == "diverged"
+    assert view.headline == "With the corrected value the run would have gone another way."
+    assert [o.text for o in view.options] == [
+        "Measure the disc where it is thinnest.",
+        "Look for the valve in the hose.",
+        "Take the cap off the reservoir.",
+        "Put the goggles on.",
+        "stop safely",
+    ]
+    assert all(isinstance(o.act, ac.DoAgain) and not o.act.admissible for o in view.options[:-1])
 
 
 def menu_entry(view: View, text: str) -> tuple[Option, ...]:
