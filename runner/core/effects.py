@@ -62,7 +62,7 @@ def may_happen(draft: Draft, deeds: tuple[Deed, ...], levels: Iterable[str]) -> 
     claims = draft.state.claims
     if not claims:
         return True
-    changed = [c for c, v in ruling.changes(deeds).items() if draft.state.value(c) != v]
+    changed = [d.instance for d in deeds if d.instance and draft.state.value(d.instance) != d.value]
     held = next((n for n in (*changed, *levels) if n in claims), None)
     if held is not None:
         draft.refuse(f"'{held}' is held by the paused run {claims[held]}", "finish or safely stop that run first")
