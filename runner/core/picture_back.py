@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from runner.core import act as ac
 from runner.core import graph
 from runner.core.graph import Procedure, Step
@@ -92,11 +90,3 @@ def _correction(line: int, words: str, kind: str, points: int, way: tuple[str, s
         for reason in (*MISTAKES, OTHER)
     ]
     return Option(key="", text=words, note=f"line {line + 1}", sub=numbered(reasons))
-
-
-def with_admission(option: Option, *, admissible: bool, because: str) -> Option:
-    """A "do again" entry with the checker's verdict: the act may be asked for, or the note says why not."""
-    if not isinstance(option.act, ac.DoAgain):
-        return option
-    act = ac.DoAgain(path=option.act.path, admissible=admissible, because=because)
-    return replace(option, act=act, note="checked: possible" if admissible else f"not as the car is now: {because}")
