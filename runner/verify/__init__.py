@@ -15,26 +15,35 @@ from dataclasses import dataclass
 from runner.core.finding import Finding, listed
 from runner.core.graph import Procedure
 from runner.verify import (
+    assignment,
     cautions,
+    contract,
     double,
     duties,
     ends,
+    language,
     leaving,
+    levels,
     loops,
     needs,
     openings,
     reach,
+    restoring,
     rules,
     stacks,
+    urgent,
 )
+from runner.verify.amounts import Raw
 from runner.verify.claim import Broken, Case, Claim, Proof, broken, case_of
-from runner.verify.expand import Expanded, Frame, Point, expand
+from runner.verify.expand import Frame, Point, expand
 from runner.verify.fields import Layout
 from runner.verify.flow import Flow, spread, ways
 from runner.verify.layout import layout
+from runner.verify.levels import bound_findings
 from runner.verify.paths import Path, proven
+from runner.verify.trails import trail
 
-__all__ = ["CHECKS", "Checked", "Verdict", "admissible", "explain", "verify"]
+__all__ = ["CHECKS", "Checked", "Verdict", "admissible", "bind_levels", "explain", "verify"]
 
 CHECKS: tuple[Proof, ...] = (
     Proof(name="reach", manual=reach.__doc__ or "", findings=reach.findings),
@@ -46,6 +55,12 @@ CHECKS: tuple[Proof, ...] = (
     Proof(name="caution", manual=cautions.__doc__ or "", claims=cautions.claims),
     Proof(name="rule", manual=rules.__doc__ or "", claims=rules.claims),
     Proof(name="stack", manual=stacks.__doc__ or "", claims=stacks.claims),
+    Proof(name="unset", manual=assignment.__doc__ or "", claims=assignment.claims),
+    Proof(name="contract", manual=contract.__doc__ or "", findings=contract.findings, claims=contract.claims),
+    Proof(name="restore", manual=restoring.__doc__ or "", findings=restoring.findings, claims=restoring.claims),
+    Proof(name="level", manual=levels.__doc__ or "", findings=levels.findings),
+    Proof(name="urgent", manual=urgent.__doc__ or "", findings=urgent.findings, claims=urgent.claims),
+    Proof(name="wording", manual=language.__doc__ or "", findings=language.findings),
     Proof(name="end", manual=ends.__doc__ or "", claims=ends.claims),
     Proof(name="leave", manual=leaving.__doc__ or "", claims=leaving.claims),
 )
@@ -81,10 +96,17 @@ def verify(procedure: Procedure) -> Checked | tuple[Finding, ...]:
     claims = _claims(case)
     found = [f for check in CHECKS if check.findings is not None for f in check.findings(case)]
     found += _broken(flow, claims)
+    found += [f for fragment in procedure.fragments.values() for f in _own(fragment)]
     errors = listed(f for f in found if f.severity == "error")
     if errors:
         return listed(found)
     return Checked(procedure=procedure, case=case, flow=flow, claims=claims, warnings=listed(found))
+
+
+def _own(fragment: Procedure) -> tuple[Finding, ...]:
+    """What a fragment promises by itself: its rules and its contract, whoever calls it."""
+    verdict = verify(fragment)
+    return () if isinstance(verdict, Checked) else tuple(f for f in verdict if f.check in ("rule", "contract"))
 
 
 def _claims(case: Case) -> dict[int, tuple[Claim, ...]]:
@@ -111,16 +133,16 @@ def _broken(flow: Flow, claims: Mapping[int, tuple[Claim, ...]]) -> Iterator[Fin
             text=claim.text,
             help=claim.help,
             related=claim.related,
-            trail=tuple(_trail(flow.expanded, path)),
+            trail=trail(flow.expanded, path.points, path.edges),
         )
 
 
-def _trail(expanded: Expanded, path: Path) -> Iterator[str]:
-    for at, edge in zip(path.points, path.edges, strict=True):
-        point = expanded.points[at]
-        if point.station.step is not None and point.station.kind == "step":
-            label = point.station.edges[edge].label if edge >= 0 else ""
-            yield f"{point.path}" + (f" ({label})" if label else "")
+def bind_levels(checked: Checked, values: Raw) -> tuple[Finding, ...]:
+    """What stands against a run with the values of one car: its levels; () if nothing does.
+
+    ``values`` map ``name`` or ``name@RR`` to its value and source, as they are bound for a run.
+    """
+    return listed(bound_findings(checked.case, values))
 
 
 def explain(check: str) -> str | None:

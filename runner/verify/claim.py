@@ -123,6 +123,14 @@ def broken(flow: Flow, claims: Mapping[int, tuple[Claim, ...]]) -> Iterator[Brok
                 yield Broken(at, claim)
 
 
+def breaks(flow: Flow, suspect: Broken, x: int, within: int = -1) -> bool:
+    """Whether the claim may be broken when its point is entered in ``x``, as far as the bits ``within`` tell."""
+    claim, station = suspect.claim, flow.expanded.points[suspect.point].station
+    y = x if claim.edge == ENTRY else flow.layout.changes(station)[0].after(x) & within
+    opens = flow.layout.open_to(station, claim.edge) & within if claim.edge >= 0 else 0
+    return all(y & bad for bad in claim.bad) and (not opens or bool(y & opens))
+
+
 def _taken(flow: Flow, station: Station, claim: Claim, x: int) -> bool:
     opens = flow.layout.open_to(station, claim.edge) if claim.edge >= 0 else 0
     return not opens or bool(x & opens)

@@ -35,6 +35,10 @@ class _Maker:
         self.turns: dict[tuple[str, str], list[tuple[int, int]]] = {}
         self.over: dict[str, list[tuple[int, int]]] = {}
         self.ops = [(s, op) for s in expanded.stations for ops in (s.entry, *(e.ops for e in s.edges)) for op in ops]
+        self.turned = sorted({(op.name, op.values[0]) for _, op in self.ops if op.verb == "turn"})
+        self.blocks: dict[str, set[str]] = {}
+        for station, op in self.ops:
+            self.blocks.setdefault(op.told, set()).add(station.block)
         self.add("reached", ("yes",), "yes")
 
     def add(self, name: str, states: tuple[str, ...], *start: str) -> Field:
@@ -95,11 +99,10 @@ class _Maker:
         for hazard in sorted(watched):
             made = self.add(f"told {hazard}", ("not in effect", "in effect"))
             pair = (made.mask, made.bits("not in effect"))
-            for _, op in self.ops:
-                if op.verb == "turn" and pair not in self.turns.setdefault((op.name, op.values[0]), []):
-                    self.turns[op.name, op.values[0]].append(pair)
-                if op.verb == "over" and pair not in self.over.setdefault(op.name, []):
-                    self.over[op.name].append(pair)
+            for turn in self.turned:
+                self.turns.setdefault(turn, []).append(pair)
+                if pair not in self.over.setdefault(turn[0], []):
+                    self.over[turn[0]].append(pair)
 
     def _entered(self, name: str, times: int) -> None:
         """How often a bounded step may still be entered; a new turn may begin anew or go on counting."""
@@ -109,14 +112,14 @@ class _Maker:
         else:
             made = self.add(f"entered {name}", ("not yet", "before"))
             anew = made.bits("not yet")
-        blocks = {s.block for s, op in self.ops if op.verb == "enter" and op.name == name}
-        for turn in {(op.name, op.values[0]) for _, op in self.ops if op.verb == "turn"}:
+        blocks = self.blocks[f"enter {name}"]
+        for turn in self.turned:
             if any(b.startswith(f"{turn[0]}/") for b in blocks) and member_of(name) == turn[1]:
                 # No field is cleared by this pair: a state is added.
                 self.turns.setdefault(turn, []).append((0, anew))
 
     def rules(self) -> None:
-        told = {op.told: op for _, op in self.ops if op.verb in ("step", "deed", "make", "end")}
+        told = tuple(t for t in self.blocks if t.partition(" ")[0] in ("step", "deed", "make", "end"))
         for at, rule in enumerate(self.procedure.rules):
             if rule.what is None or rule.other is None:
                 continue
@@ -143,13 +146,11 @@ class _Maker:
         """Both inside one block: what happened in an earlier turn of this member does not count."""
         if rule.kind != "only_after" or not member:
             return
-        blocks = {
-            s.block for s, op in self.ops if any(o is not None and meant(o, op.told) for o in (rule.what, rule.other))
-        }
-        for _, op in self.ops:
-            within = op.verb == "turn" and all(b.startswith(f"{op.name}/") for b in blocks)
-            if within and op.values[0] == member:
-                self.turns.setdefault((op.name, member), []).append((made.mask, made.bits("not yet")))
+        both = tuple(o for o in (rule.what, rule.other) if o is not None)
+        blocks = {b for told, where in self.blocks.items() if any(meant(o, told) for o in both) for b in where}
+        for block, now in self.turned:
+            if now == member and all(b.startswith(f"{block}/") for b in blocks):
+                self.turns.setdefault((block, member), []).append((made.mask, made.bits("not yet")))
 
     def made(self) -> Layout:
         contract = self.procedure.contract

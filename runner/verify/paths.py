@@ -12,9 +12,9 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from runner.verify.claim import ENTRY, Broken, Claim
+from runner.verify.claim import Broken, Claim, breaks
 from runner.verify.fields import Field
-from runner.verify.flow import Flow
+from runner.verify.flow import Flow, spread
 
 MOST_STATES = 200_000
 
@@ -30,45 +30,64 @@ class Path:
 
 def proven(flow: Flow, suspects: Sequence[Broken], first: int, start: int) -> dict[int, Path]:
     """For each suspect (by its index) that is truly broken the shortest path to it."""
-    groups: dict[int, list[int]] = {}
-    for at, suspect in enumerate(suspects):
-        mask = 0
-        for bad in suspect.claim.bad:
-            mask |= _field_of(flow, bad).mask
-        groups.setdefault(mask, []).append(at)
-    found: dict[int, Path] = {}
-    for mask, members in groups.items():
-        _refined(flow, suspects, members, mask, first, start, found)
-    return found
+    return _Hunt(flow, suspects, first, start).paths()
 
 
-def _refined(
-    flow: Flow,
-    suspects: Sequence[Broken],
-    members: list[int],
-    mask: int,
-    first: int,
-    start: int,
-    found: dict[int, Path],
-) -> None:
-    """Search; the suspects whose path cannot be gone are searched again with the field that is in conflict."""
-    todo: list[tuple[int, list[int]]] = [(mask, members)]
-    while todo:
-        mask, members = todo.pop()
-        paths, whole = _search(flow, [suspects[m] for m in members], mask, first, start)
+class _Hunt:
+    """The search for all suspects, group by group; what one group teaches about the car serves the others."""
+
+    def __init__(self, flow: Flow, suspects: Sequence[Broken], first: int, start: int) -> None:
+        self.flow, self.suspects, self.first, self.start = flow, suspects, first, start
+        self.cleared: set[int] = set()
+        self.parted: set[int] = set()
+        self.found: dict[int, Path] = {}
+
+    def paths(self) -> dict[int, Path]:
+        groups: dict[int, list[int]] = {}
+        for at, suspect in enumerate(self.suspects):
+            mask = 0
+            for bad in suspect.claim.bad:
+                mask |= _field_of(self.flow, bad).mask
+            groups.setdefault(mask, []).append(at)
+        todo = list(groups.items())
+        while todo:
+            mask, members = todo.pop()
+            members = [m for m in members if m not in self.cleared]
+            if members:
+                todo += self._searched(mask, members).items()
+        return {at: path for at, path in self.found.items() if at not in self.cleared}
+
+    def _searched(self, mask: int, members: list[int]) -> dict[int, list[int]]:
+        """Search; the suspects whose path cannot be gone are left, by the fields to follow next time."""
+        paths, whole = _search(self.flow, [self.suspects[m] for m in members], mask, self.first, self.start)
         again: dict[int, list[int]] = {}
         for at, member in enumerate(members):
             path = paths.get(at)
             if path is None:
                 if not whole:
-                    found[member] = Path((suspects[member].point,), (-1,), _names(flow, mask))
+                    self.found[member] = Path((self.suspects[member].point,), (-1,), _names(self.flow, mask))
                 continue
-            clash = _conflict(flow, path, suspects[member].claim, start)
+            clash = _conflict(self.flow, path, self.start)
             if clash and clash & ~mask:
+                self._part(clash)
                 again.setdefault(mask | clash, []).append(member)
             else:
-                found[member] = path
-        todo += again.items()
+                self.found[member] = path
+        return again
+
+    def _part(self, clash: int) -> None:
+        """A value of the car is the same all the time: what is broken for none of its values is cleared."""
+        field = _field_of(self.flow, clash)
+        if not field.name.startswith("ask ") or clash in self.parted:
+            return
+        self.parted.add(clash)
+        broken: set[int] = set()
+        for value in field.states:
+            states = spread(self.flow.ways, self.first, self.start & ~field.but(value))
+            broken |= {
+                at for at, s in enumerate(self.suspects) if states[s.point] and breaks(self.flow, s, states[s.point])
+            }
+        self.cleared |= set(range(len(self.suspects))) - broken
 
 
 def _field_of(flow: Flow, bits: int) -> Field:
@@ -79,7 +98,7 @@ def _names(flow: Flow, mask: int) -> tuple[str, ...]:
     return tuple(f.name for f in flow.layout.fields.values() if f.mask & mask)
 
 
-def _conflict(flow: Flow, path: Path, claim: Claim, start: int) -> int:
+def _conflict(flow: Flow, path: Path, start: int) -> int:
     """The mask of the fields that hinder the path; 0 if it can be gone."""
     x = start
     last = len(path.points) - 1
@@ -102,6 +121,7 @@ def _after(x: int, way: tuple[int, int, int, int, tuple[int, ...]]) -> int:
 def _search(flow: Flow, suspects: list[Broken], mask: int, first: int, start: int) -> tuple[dict[int, Path], bool]:
     """Breadth first over (point, one state of each followed field); whether all of it was seen."""
     fields = [f for f in flow.layout.fields.values() if f.mask & mask]
+    useful = _leading(flow, suspects)
     wanted: dict[int, list[int]] = {}
     for at, suspect in enumerate(suspects):
         wanted.setdefault(suspect.point, []).append(at)
@@ -116,12 +136,12 @@ def _search(flow: Flow, suspects: list[Broken], mask: int, first: int, start: in
         here = todo.popleft()
         point, x = here
         for at in wanted.get(point, ()):
-            if at not in paths and _breaks(flow, suspects[at], x, mask):
+            if at not in paths and breaks(flow, suspects[at], x, mask):
                 paths[at] = _walked(came, here, suspects[at].claim)
                 missing -= 1
         for edge, way in enumerate(flow.ways[point]):
             opens = way[1] & mask
-            if opens and not x & opens:
+            if not useful[way[0]] or (opens and not x & opens):
                 continue
             for one in _single(_after(x, way) & mask, fields):
                 if (way[0], one) not in came:
@@ -132,8 +152,26 @@ def _search(flow: Flow, suspects: list[Broken], mask: int, first: int, start: in
     return paths, True
 
 
+def _leading(flow: Flow, suspects: list[Broken]) -> bytearray:
+    """The points from which some suspect can be reached."""
+    before: list[list[int]] = [[] for _ in flow.ways]
+    for at, all_ways in enumerate(flow.ways):
+        for way in all_ways:
+            before[way[0]].append(at)
+    leads = bytearray(len(flow.ways))
+    todo = [s.point for s in suspects]
+    while todo:
+        at = todo.pop()
+        if not leads[at]:
+            leads[at] = 1
+            todo += before[at]
+    return leads
+
+
 def _single(x: int, fields: list[Field]) -> list[int]:
     """Every choice of one state for each field."""
+    if x.bit_count() == len(fields) and all(x & f.mask for f in fields):
+        return [x]
     made = [0]
     for f in fields:
         bits = x & f.mask
@@ -144,13 +182,6 @@ def _single(x: int, fields: list[Field]) -> list[int]:
             bits ^= low
         made = [m | e for m in made for e in each]
     return made
-
-
-def _breaks(flow: Flow, suspect: Broken, x: int, mask: int) -> bool:
-    claim, station = suspect.claim, flow.expanded.points[suspect.point].station
-    y = x if claim.edge == ENTRY else flow.layout.changes(station)[0].after(x) & mask
-    opens = flow.layout.open_to(station, claim.edge) & mask if claim.edge >= 0 else 0
-    return all(y & bad for bad in claim.bad) and (not opens or bool(y & opens))
 
 
 def _walked(

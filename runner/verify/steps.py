@@ -137,7 +137,7 @@ def _fitted(step: Step, part: str) -> Ref:
 
 def _arms(setting: Setting, step: Step) -> tuple[Edge, ...]:
     subject, gate = step.branch.subject, step.gate
-    own = subject == "gate"
+    own = _own(step)
     left = list(outcomes(gate)) if own else _options(setting, subject)
     base = tuple(_leaving(setting, step))
     edges: list[Edge] = []
@@ -156,8 +156,13 @@ def _arms(setting: Setting, step: Step) -> tuple[Edge, ...]:
     return tuple(edges)
 
 
+def _own(step: Step) -> bool:
+    """Whether the branch is on the outcome of the step's own gate."""
+    return step.branch.subject in ("gate", getattr(step.gate, "name", None))
+
+
 def _arm(setting: Setting, step: Step, arm: Arm, base: tuple[Op, ...], taken: tuple[str, ...]) -> Edge:
-    own = step.branch.subject == "gate"
+    own = _own(step)
     noted = tuple(_noted(setting, step, taken if own else outcomes(step.gate)))
     ops = (*base, *noted, *_doing(setting, (), arm.ends, arm.makes))
     when = None

@@ -133,7 +133,7 @@ def step(
     """A step; ``next_`` is a target or outcomes to targets."""
     return Step(
         id=id_,
-        do=f"Do {id_}.",
+        do=f"Look at {id_}.",
         short="",
         where=where,
         cautions=tuple(caution(c) for c in cautions),

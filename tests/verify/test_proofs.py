@@ -51,7 +51,7 @@ def test_a_path_past_the_goggles_is_found() -> None:
     verdict = verify(made)
     assert not isinstance(verdict, Checked)
     assert [f.check for f in verdict] == ["needs"]
-    assert verdict[0].trail == ("ask (no)", "look")
+    assert verdict[0].trail == ("ask: Look at ask. (no)", "look: Look at look.")
 
 
 BLEED = [opening("nipple_open", index="corner"), fact("pedal_down")]
@@ -80,7 +80,7 @@ def test_a_count_that_closes_before_the_pedal_rises_is_proven() -> None:
         phase("Open.", makes=("nipple_open",)),
         phase("Press.", makes=("pedal_down",)),
         phase("Close.", ends=("nipple_open",)),
-        phase("Rise.", deeds=("pedal_rise",), ends=("pedal_down",), asks=("not nipple_open",)),
+        phase("Lift the foot.", deeds=("pedal_rise",), ends=("pedal_down",), asks=("not nipple_open",)),
     )
     assert found(made) == set()
 
@@ -89,7 +89,7 @@ def test_a_count_that_pumps_with_the_nipple_open_and_no_valve_breaks_the_duty() 
     made = pump(
         phase("Open.", makes=("nipple_open",)),
         phase("Press.", makes=("pedal_down",)),
-        phase("Rise.", deeds=("pedal_rise",), ends=("pedal_down",)),
+        phase("Lift the foot.", deeds=("pedal_rise",), ends=("pedal_down",)),
         phase("Close.", ends=("nipple_open",)),
     )
     assert found(made) == {"duty", "restated"}

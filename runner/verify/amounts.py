@@ -1,0 +1,128 @@
+"""What each edge does to the levels, in numbers of one car.
+
+Rules of this module
+1. A beat of a count is granted only while the worst case stays inside; after a grant comes a look, which may show
+   any position of the gauge that agrees with what was known.
+2. Where a value of the car is not known yet the run waits before the step, so no path goes on there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+from runner.core.bind import Bound, bind, quantity
+from runner.core.expr import Expr
+from runner.core.graph import Count, Level, LevelNeed, Move, Procedure, Reading, Step
+from runner.core.quantity import Quantity
+from runner.core.state import State
+from runner.core.values import positions
+from runner.verify.spans import MOST, Draw
+from runner.verify.station import Station
+
+Raw = Mapping[str, Mapping[str, str]]
+
+
+class Car:
+    """The values of one car for a procedure, and what formulas are worth with them."""
+
+    def __init__(self, procedure: Procedure, raw: Raw) -> None:
+        self.procedure = procedure
+        self.raw = raw
+        self.bounds: dict[str, Bound] = {}
+        self.known: dict[tuple[str, int, str | None], Quantity | None] = {}
+        self.gauges: dict[tuple[str, str], tuple[tuple[Fraction, Fraction], ...]] = {}
+
+    def worth(self, owner: Procedure, expr: Expr, here: str | None) -> Quantity | None:
+        """What a formula is worth; None where something in it is not known."""
+        if owner.name not in self.bounds:
+            own = {k: v for k, v in self.raw.items() if k.partition("@")[0] in owner.asks}
+            made = bind(owner, own)
+            self.bounds[owner.name] = (
+                made if isinstance(made, Bound) else Bound(values={}, unknown=frozenset(owner.asks))
+            )
+        key = (owner.name, id(expr), here)
+        if key not in self.known:
+            value = quantity(owner, self.bounds[owner.name], expr, here, {})
+            self.known[key] = value if isinstance(value, Quantity) else None
+        return self.known[key]
+
+    def level(self, owner: Procedure, name: str) -> tuple[Level, Procedure]:
+        """The declaration of a level and whose it is."""
+        return (owner.levels[name], owner) if name in owner.levels else (self.procedure.levels[name], self.procedure)
+
+    def edge_of(self, owner: Procedure, name: str, *, brim: bool) -> Fraction | None:
+        """The brim of a level, or its floor."""
+        level, whose = self.level(owner, name)
+        value = self.worth(whose, level.brim if brim else level.floor, None)
+        return None if value is None else value.lo if brim else value.hi
+
+    def seen(self, owner: Procedure, name: str) -> tuple[tuple[Fraction, Fraction], ...]:
+        """What a look at a level may show."""
+        level, whose = self.level(owner, name)
+        if (whose.name, name) not in self.gauges:
+            asks = tuple((k, v.get("value", ""), v.get("source", "")) for k, v in sorted(self.raw.items()))
+            self.gauges[whose.name, name] = tuple(positions(whose, State(asks=asks), level).values())
+        return self.gauges[whose.name, name]
+
+    def draw(self, station: Station, move: Move, *, measured: bool) -> Draw | None:
+        """A move in numbers; None where they are not known."""
+        owner, here = station.owner, station.here
+        least, most = self.worth(owner, move.least, here), self.worth(owner, move.most, here)
+        if measured and (least is None or most is None):
+            return Draw(move=move, least=Fraction(0), most=MOST, low=Fraction(0), brim=MOST, measured=True)
+        low = Quantity(Fraction(0), Fraction(0), least.dimension) if least is not None else None
+        if move.low_mark is not None:
+            low = self.worth(owner, move.low_mark, here)
+        floor = self.edge_of(owner, move.source, brim=False) if move.source else Fraction(0)
+        brim = self.edge_of(owner, move.target, brim=True) if move.target else MOST
+        if least is None or most is None or low is None or floor is None or brim is None:
+            return None
+        extra = self._drained(station)
+        if extra is None:
+            return None
+        return Draw(
+            move=move,
+            least=max(Fraction(0), least.lo),
+            most=most.hi + extra,
+            low=low.hi if move.low_mark is not None else floor,
+            brim=brim,
+            measured=measured,
+        )
+
+    def _drained(self, station: Station) -> Fraction | None:
+        gate = station.step.gate if station.step is not None else None
+        if not isinstance(gate, Count) or gate.gravity is None:
+            return Fraction(0)
+        flow = self.worth(station.owner, gate.gravity, station.here)
+        return None if flow is None else flow.hi * gate.seconds
+
+    def draws(self, station: Station) -> tuple[Draw | None, ...]:
+        """The moves of a step or of its count."""
+        step = station.step
+        if step is None:
+            return ()
+        if isinstance(step.gate, Count):
+            return () if step.gate.move is None else (self.draw(station, step.gate.move, measured=False),)
+        return tuple(self.draw(station, m, measured=isinstance(step.gate, Reading)) for m in step.moves)
+
+    def looks(self, station: Station) -> tuple[tuple[str, Fraction, Fraction] | None, ...]:
+        """The levels that a step sets by a look, from and to."""
+        made: list[tuple[str, Fraction, Fraction] | None] = []
+        for look in station.step.sets if station.step is not None else ():
+            mark = self.worth(station.owner, look.mark, station.here)
+            within = self.worth(station.owner, look.within, station.here)
+            sure = mark is not None and within is not None
+            made.append((look.level, max(Fraction(0), mark.lo - within.hi), mark.hi + within.hi) if sure else None)  # type: ignore[union-attr]
+        return tuple(made)
+
+    def least_of(self, station: Station, need: LevelNeed) -> Fraction | None:
+        """What a level must be at least."""
+        value = self.worth(station.owner, need.at_least, station.here)
+        return None if value is None else value.hi
+
+
+def lost_of(step: Step) -> tuple[str, ...]:
+    """The levels that are not known when a step was left undone."""
+    moves = (*step.moves, *((step.gate.move,) if isinstance(step.gate, Count) and step.gate.move else ()))
+    return tuple(n for m in moves for n in (m.source, m.target) if n) + tuple(s.level for s in step.sets)

@@ -1,0 +1,44 @@
+"""The formulas that a step uses, and the readings that they stand on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from runner.core.expr import Expr
+from runner.core.graph import Books, Count, LevelNeed, Procedure, Reading, Step
+
+
+def formulas(step: Step) -> Iterator[Expr]:
+    """Every formula of a step, its gate and its moves."""
+    gate, moves = step.gate, list(step.moves)
+    match gate:
+        case Reading(bands=bands, error=error):
+            yield from (e for b in bands for e in (b.low, b.high) if e is not None)
+            yield from () if error is None else (error,)
+        case Count(move=move, gravity=gravity, planned=planned):
+            moves += () if move is None else (move,)
+            yield from (e for e in (gravity, planned) if e is not None)
+        case Books(imbalance=imbalance, within=within):
+            yield imbalance
+            yield within
+        case _:
+            pass
+    for move in moves:
+        yield from (e for e in (move.least, move.most, move.low_mark) if e is not None)
+    for look in step.sets:
+        yield look.mark
+        yield look.within
+    yield from (n.at_least for n in step.needs if isinstance(n, LevelNeed))
+
+
+def names_of(owner: Procedure, step: Step) -> tuple[str, ...]:
+    """Every name that the step's formulas stand on, through computed values; no totals."""
+    todo = [name for expr in formulas(step) for name in sorted(expr.names)]
+    found: dict[str, None] = {}
+    while todo:
+        name = todo.pop()
+        if name not in found:
+            found[name] = None
+            computed = owner.computes.get(name)
+            todo += sorted(computed.expr.names) if computed is not None else []
+    return tuple(found)

@@ -1,0 +1,334 @@
+"""No level runs dry and none runs over, for the numbers of a car.
+
+Each level is followed as an enclosure along every path. A draw is stopped by its `if_short` before the low mark, or
+proven to stay above it; a fill is stopped by `if_full` or proven to stay under the brim; a level that a step needs is
+proven to be that high. A count can give one beat at least after a fill, and its planned beats fit under its bound.
+This is repeated for each of the two or more `example_cars`, and for the car itself before a run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+from runner.core.bind import EXAMPLE
+from runner.core.finding import Finding, Place
+from runner.core.graph import Count, LevelNeed
+from runner.core.quantity import Quantity
+from runner.core.units import show
+from runner.verify.amounts import Car, Raw, lost_of
+from runner.verify.claim import Case
+from runner.verify.spans import MOST, NONE, Draw, Span, Spans, flowed, guarded, in_the_way
+from runner.verify.station import Station
+from runner.verify.trails import trail
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """A fault of a level at a point; ``level`` is followed back for the path."""
+
+    point: int
+    level: str
+    place: Place
+    text: str
+    help: str
+
+
+def findings(case: Case) -> Iterator[Finding]:
+    """The example cars, one after the other; what is wrong for all of them is said once."""
+    cars, owners = case.procedure.example_cars, (case.procedure, *case.procedure.fragments.values())
+    if case.procedure.is_fragment or not any(p.levels for p in owners):
+        return
+    if len(cars) < 2:
+        yield Finding(
+            place=case.procedure.place,
+            check="level",
+            text="levels are proven with numbers, and fewer than two example cars have any",
+            help="write two 'example_cars' with a value for each ask",
+        )
+    told: dict[tuple[Place, str], list[tuple[str, Finding]]] = {}
+    for car in cars:
+        raw = {k: {"value": str(v), "source": EXAMPLE} for k, v in car.values.items()}
+        for found in bound_findings(case, raw):
+            told.setdefault((found.place, found.text.partition(":")[0]), []).append((car.name, found))
+    for of in told.values():
+        which = "every example car" if len(of) == len(cars) else f"the example car '{of[0][0]}'"
+        yield replace(of[0][1], text=f"{of[0][1].text} (for {which})")
+
+
+def bound_findings(case: Case, raw: Raw) -> tuple[Finding, ...]:
+    """What is wrong with the levels for the values of one car."""
+    if not any(p.levels for p in (case.procedure, *case.procedure.fragments.values())):
+        return ()
+    return tuple(_Levels(case, Car(case.procedure, raw)).findings())
+
+
+def start_of(case: Case, levels: Mapping[str, tuple[Fraction, Fraction] | None]) -> Spans:
+    """The spans in which a run starts."""
+    owners = (case.procedure, *case.procedure.fragments.values())
+    names = {name for owner in owners for name in owner.levels}
+    known = {name: levels.get(name) for name in names}
+    return {name: NONE if pair is None else Span(*pair) for name, pair in known.items()}
+
+
+class _Levels:
+    def __init__(self, case: Case, car: Car) -> None:
+        self.case, self.car = case, car
+        self.draws: dict[int, tuple[Draw | None, ...]] = {}
+        self.looks: dict[int, tuple[tuple[str, Fraction, Fraction] | None, ...]] = {}
+        self.marks = self._thresholds()
+        self.states: list[Spans | None] = [None] * len(case.expanded.points)
+        self.came: dict[tuple[int, str], int] = {}
+        self.first: dict[int, int] = {}
+        self.planned: set[int] = set()
+
+    def _thresholds(self) -> tuple[Fraction, ...]:
+        """Where a value that keeps falling or rising round a loop comes to rest."""
+        found = {Fraction(0), MOST}
+        for station in self.case.expanded.stations:
+            self.draws[id(station)] = self.car.draws(station)
+            self.looks[id(station)] = self.car.looks(station)
+            found |= {x for d in self.draws[id(station)] if d is not None for x in (d.low, d.brim)}
+            found |= {x for look in self.looks[id(station)] if look is not None for x in look[1:]}
+            for name in lost_of(station.step) if station.step is not None else ():
+                found |= {x for pair in self.car.seen(station.owner, name) for x in pair}
+        return tuple(sorted(found))
+
+    def findings(self, first: int = 0, start: Spans | None = None) -> Iterator[Finding]:
+        self._spread(first, start_of(self.case, {}) if start is None else start)
+        seen: dict[tuple[Place, str], _Seen] = {}
+        for at, spans in enumerate(self.states):
+            if spans is not None:
+                for fault in self._faults(at, self.case.expanded.points[at].station, spans):
+                    seen.setdefault((fault.place, fault.text), fault)
+        for fault in seen.values():
+            yield Finding(place=fault.place, check="level", text=fault.text, help=fault.help, trail=self._trail(fault))
+
+    def _spread(self, first: int, start: Spans) -> None:
+        self.states[first] = start
+        dirty = bytearray(len(self.states))
+        dirty[first] = 1
+        at = first
+        while at >= 0:
+            dirty[at] = 0
+            back, point = at, self.case.expanded.points[at]
+            inside = self._entered(point.station, self.states[at] or {})
+            for nth, target in enumerate(point.targets):
+                after = self._left(point.station, nth, inside)
+                if after is not None and self._joined(at, target, after):
+                    dirty[target], back = 1, min(back, target)
+            at = dirty.find(1, back)
+
+    def _joined(self, at: int, target: int, after: Spans) -> bool:
+        """Whether more is possible at the target than before; round a loop to the next threshold at once."""
+        old = self.states[target]
+        if old is None:
+            self.states[target] = after
+            self.came |= {(target, name): at for name in after}
+            self.first[target] = at
+            return True
+        new: Spans = {}
+        for name, span in after.items():
+            joined = old[name].join(span)
+            if joined != old[name]:
+                if target <= at:
+                    joined = self._widened(old[name], joined)
+                self.came.setdefault((target, name), at)
+                if joined.lo < old[name].lo or (old[name].known and not joined.known):
+                    self.came[target, name] = at
+            new[name] = joined
+        if new == old:
+            return False
+        self.states[target] = new
+        return True
+
+    def _widened(self, old: Span, new: Span) -> Span:
+        lo, hi = new.lo, new.hi
+        if old.empty or new.empty:
+            return new
+        if lo < old.lo:
+            lo = max((t for t in self.marks if t <= lo), default=Fraction(0))
+        if hi > old.hi:
+            hi = min((t for t in self.marks if t >= hi), default=MOST)
+        return Span(lo, hi, new.known)
+
+    def _entered(self, station: Station, spans: Spans) -> Spans:
+        """Its needs hold from here; after a grant comes the look."""
+        spans = dict(spans)
+        for need in station.others:
+            least = self.car.least_of(station, need) if isinstance(need, LevelNeed) else None
+            if least is not None and isinstance(need, LevelNeed):
+                old = spans[need.level]
+                spans[need.level] = Span(max(old.lo, least), max(old.hi, least))
+        return spans
+
+    def _left(self, station: Station, nth: int, spans: Spans) -> Spans | None:
+        """The spans after an edge; None if it cannot be taken."""
+        edge, draws = station.edges[nth], self.draws[id(station)]
+        if edge.kind in ("override", "cannot") and station.step is not None:
+            return {**spans, **dict.fromkeys(lost_of(station.step), NONE)}
+        if edge.kind in ("short", "full"):
+            return spans if any(d is not None and in_the_way(d, spans, edge.kind) for d in draws) else None
+        if edge.kind == "arm" and station.kind == "step":
+            return self._moved(station, spans)
+        if station.kind == "rest" and edge.kind == "on":
+            return self._granted(station, spans, used=bool(edge.ops))
+        return spans
+
+    def _moved(self, station: Station, spans: Spans) -> Spans | None:
+        spans = dict(spans)
+        for d in self.draws[id(station)]:
+            if d is None:
+                return None
+            narrowed = spans if d.measured else guarded(d, spans)
+            if narrowed is None:
+                return None
+            spans = flowed(d, narrowed)
+        for look in self.looks[id(station)]:
+            if look is None:
+                return None
+            spans[look[0]] = Span(look[1], look[2])
+        return spans
+
+    def _granted(self, station: Station, spans: Spans, *, used: bool) -> Spans | None:
+        """After a grant, of which something was used or nothing, and the look that follows it."""
+        for d in self.draws[id(station)]:
+            narrowed = None if d is None else guarded(d, spans, always=True)
+            if d is None or narrowed is None:
+                return None
+            spans = dict(narrowed)
+            if used and d.move.source is not None:
+                spans[d.move.source] = Span(d.low, spans[d.move.source].hi)
+            if used and d.move.target is not None:
+                spans[d.move.target] = Span(spans[d.move.target].lo, d.brim)
+            for name in filter(None, (d.move.source, d.move.target)):
+                spans[name] = self._looked(station, name, spans[name])
+        return spans
+
+    def _looked(self, station: Station, name: str, now: Span) -> Span:
+        """A look shows a position that agrees with what was known; "cannot see" leaves it."""
+        fits = [(lo, hi) for lo, hi in self.car.seen(station.owner, name) if hi > now.lo and lo < now.hi]
+        return Span(min([now.lo, *(lo for lo, _ in fits)]), max([now.hi, *(hi for _, hi in fits)]), now.known)
+
+    def _faults(self, at: int, station: Station, spans: Spans) -> Iterator[_Seen]:
+        yield from self._low_needs(at, station, spans)
+        if station.kind not in ("step", "rest") or (station.kind == "step" and isinstance(_gate(station), Count)):
+            return
+        inside = self._entered(station, spans)
+        for d in self.draws[id(station)]:
+            if d is not None and not d.measured:
+                yield from self._dry(at, station, d, inside)
+                yield from self._over(at, station, d, inside)
+                inside = flowed(d, guarded(d, inside) or inside)
+        if station.kind == "rest" and id(station) not in self.planned:
+            self.planned.add(id(station))
+            yield from self._progress(at, station)
+
+    def _low_needs(self, at: int, station: Station, spans: Spans) -> Iterator[_Seen]:
+        for need in station.others:
+            least = self.car.least_of(station, need) if isinstance(need, LevelNeed) else None
+            if least is None or not isinstance(need, LevelNeed):
+                continue
+            span = spans[need.level]
+            if not span.known or span.lo < least:
+                now = (
+                    "may not be known"
+                    if not span.known
+                    else f"may be as low as {self._said(station, need.level, span.lo)}"
+                )
+                yield _Seen(
+                    at,
+                    need.level,
+                    need.place,
+                    f"'{need.said}' is needed here: the level {now}",
+                    "let every path that leads here look at it or fill it first",
+                )
+
+    def _dry(self, at: int, station: Station, d: Draw, spans: Spans) -> Iterator[_Seen]:
+        name = d.move.source
+        if name is None or d.move.if_short is not None:
+            return
+        span = spans[name]
+        if not span.known or span.lo - d.most < d.low:
+            now = "is not known on some path" if not span.known else f"may be {self._said(station, name, span.lo)}"
+            yield _Seen(
+                at,
+                name,
+                d.move.place,
+                f"'{name}' may run below {self._said(station, name, d.low)}: it {now} "
+                f"and {self._said(station, name, d.most)} may leave",
+                "write 'if_short: step' with a step that fills it, or fill it before",
+            )
+
+    def _over(self, at: int, station: Station, d: Draw, spans: Spans) -> Iterator[_Seen]:
+        name = d.move.target
+        if name is None or d.move.if_full is not None:
+            return
+        span = spans[name]
+        if not span.known or span.hi + d.most > d.brim:
+            now = "is not known on some path" if not span.known else f"may be {self._said(station, name, span.hi)}"
+            yield _Seen(
+                at,
+                name,
+                d.move.place,
+                f"'{name}' may run over its brim: it {now} and {self._said(station, name, d.most)} may come in",
+                "write 'if_full: step' with a step that empties it, or empty it before",
+            )
+
+    def _progress(self, at: int, station: Station) -> Iterator[_Seen]:
+        """A beat is possible after the best fill, and the plan fits under the bound."""
+        gate = _gate(station)
+        assert isinstance(gate, Count)
+        for d in self.draws[id(station)]:
+            name = d.move.source if d is not None else None
+            best = max((x[1] for looks in self.looks.values() for x in looks if x and x[0] == name), default=None)
+            if d is not None and name is not None and best is not None and best - d.most < d.low:
+                full, most, low = (self._said(station, name, x) for x in (best, d.most, d.low))
+                yield _Seen(
+                    at,
+                    name,
+                    gate.place,
+                    f"even after a fill to {full} not one beat of {most} stays above {low}",
+                    "fill it higher, or take less with each beat",
+                )
+        planned = self.car.worth(station.owner, gate.planned, station.here) if gate.planned is not None else None
+        if planned is not None and planned.hi > gate.at_most:
+            on = f" for {station.here}" if station.here else ""
+            yield _Seen(
+                at,
+                "",
+                gate.place,
+                f"{-(-planned.hi // 1)} {gate.what} are planned{on}, more than 'at_most' {gate.at_most}",
+                "allow more, or plan less",
+            )
+
+    def _said(self, station: Station, name: str, value: Fraction) -> str:
+        unit = self.car.level(station.owner, name)[0].unit
+        return show(Quantity(value, value, unit.dimension), unit)
+
+    def _trail(self, fault: _Seen) -> tuple[str, ...]:
+        """The way on which the level fell last; before that the way by which its first point was found."""
+        way, at = [fault.point], fault.point
+        while (before := self.came.get((at, fault.level))) is not None and before not in way:
+            way.append(before)
+            at = before
+        while (before := self.first.get(at)) is not None:
+            way.append(before)
+            at = before
+        way.reverse()
+        points = self.case.expanded.points
+        edges = [points[a].targets.index(b) if b in points[a].targets else -1 for a, b in pairwise(way)]
+        return trail(self.case.expanded, way, [*edges, -1], [self._note(at, fault.level) for at in way])
+
+    def _note(self, at: int, level: str) -> str:
+        spans, station = self.states[at], self.case.expanded.points[at].station
+        if spans is None or not level:
+            return ""
+        span = spans[level]
+        return f"{level} {self._said(station, level, span.lo)} or more" if span.known else f"{level} not known"
+
+
+def _gate(station: Station) -> object:
+    return station.step.gate if station.step is not None else None

@@ -1,0 +1,71 @@
+"""What does not keep over a break can be brought back where it is needed.
+
+A condition with `keeps` may be gone when the work goes on. Then its `restore` step is done and the run comes back:
+so that step exists, changes nothing else, and its own needs hold wherever the condition is needed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from runner.core.finding import Finding
+from runner.core.graph import Condition, Holds, Procedure, Step, instance, walk
+from runner.verify.claim import INSIDE, Case, Claim
+from runner.verify.station import Station
+
+
+def findings(case: Case) -> Iterator[Finding]:
+    """Needed conditions that do not keep and that no step restores, or one that does more."""
+    needed = {a.instance.partition("@")[0] for s in case.expanded.stations for a in s.asked if a.wanted}
+    for name in sorted(needed):
+        condition = case.procedure.conditions[name]
+        if condition.keeps is None:
+            continue
+        step = restorer(case.procedure, condition)
+        if step is None:
+            yield Finding(
+                place=condition.place,
+                check="restore",
+                text=f"'{name}' does not keep over a break, and no step brings it back",
+                help="write 'restore: step' with a step whose only effect is to make it",
+            )
+        elif any(r.name != name for r in (*step.makes, *step.ends)) or step.moves or step.sets:
+            yield Finding(
+                place=step.place,
+                check="restore",
+                text=f"'{step.id}' brings '{name}' back after a break, but changes more than that",
+                help="give the other change a step of its own",
+            )
+
+
+def restorer(procedure: Procedure, condition: Condition) -> Step | None:
+    """The step that makes a condition true again: the one that it names, or the only one that makes it."""
+    steps = [n for p in (procedure, *procedure.fragments.values()) for n in walk(p.body) if isinstance(n, Step)]
+    if condition.restore is not None:
+        steps = [s for s in steps if s.id == condition.restore]
+    else:
+        steps = [s for s in steps if any(r.name == condition.name for r in s.makes)]
+    return steps[0] if len({s.id for s in steps}) == 1 else None
+
+
+def claims(case: Case, station: Station) -> Iterator[Claim]:
+    """The needs of the restoring steps at a station that needs what does not keep."""
+    conditions = case.procedure.conditions
+    for a in station.asked:
+        condition = conditions[a.instance.partition("@")[0]]
+        step = restorer(case.procedure, condition) if condition.keeps is not None and a.wanted else None
+        for need in step.needs if step is not None else ():
+            if not isinstance(need, Holds) or conditions[need.ref.name].keeps is not None:
+                continue
+            field = case.layout.fields.get(instance(conditions, need.ref, a.instance.partition("@")[2] or station.here))
+            if field is not None:
+                yield Claim(
+                    check="restore",
+                    edge=INSIDE,
+                    bad=(field.but("T" if need.wanted else "F"),),
+                    place=a.need.place,
+                    key=f"{condition.name} {need.said}",
+                    text=f"after a break '{condition.name}' cannot be brought back here: that needs '{need.said}'",
+                    help="let it hold wherever this is needed, or name a 'restore' that needs less",
+                    related=((need.place, "the need"),),
+                )

@@ -1,0 +1,87 @@
+"""Enclosures of a level, and what a move does to them.
+
+A value is an enclosure [lo, hi] in coherent SI; ``known`` is False where the level may also not be known at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from runner.core.graph import Move
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """The enclosures that a level may have; lo above hi where it has none."""
+
+    lo: Fraction
+    hi: Fraction
+    known: bool = True
+
+    def join(self, other: Span) -> Span:
+        """Both."""
+        return Span(min(self.lo, other.lo), max(self.hi, other.hi), self.known and other.known)
+
+    @property
+    def empty(self) -> bool:
+        """No enclosure is possible."""
+        return self.lo > self.hi
+
+
+NONE = Span(Fraction(10**12), Fraction(-(10**12)), known=False)
+MOST = Fraction(10**9)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draw:
+    """A move in numbers: what leaves and arrives at least and at most, and where the guards stand."""
+
+    move: Move
+    least: Fraction
+    most: Fraction
+    low: Fraction
+    brim: Fraction
+    measured: bool
+
+
+Spans = dict[str, Span]
+
+
+def in_the_way(d: Draw, spans: Spans, kind: str) -> bool:
+    """Whether the edge ``short`` or ``full`` of a move may be taken."""
+    name = d.move.source if kind == "short" else d.move.target
+    if name is None or (d.move.if_short if kind == "short" else d.move.if_full) is None:
+        return False
+    span = spans[name]
+    if not span.known:
+        return True
+    return span.lo - d.most < d.low if kind == "short" else span.hi + d.most > d.brim
+
+
+def guarded(d: Draw, spans: Spans, *, always: bool = False) -> Spans | None:
+    """The spans with which the move is made, where its edges stop it otherwise; None if it is never made."""
+    spans = dict(spans)
+    if d.move.source is not None and (always or d.move.if_short is not None):
+        old = spans[d.move.source]
+        if old.empty or old.hi < d.low + d.most:
+            return None
+        spans[d.move.source] = Span(max(old.lo, d.low + d.most), old.hi)
+    if d.move.target is not None and (always or d.move.if_full is not None):
+        old = spans[d.move.target]
+        if old.empty or old.lo + d.most > d.brim:
+            return None
+        spans[d.move.target] = Span(old.lo, min(old.hi, d.brim - d.most))
+    return spans
+
+
+def flowed(d: Draw, spans: Spans) -> Spans:
+    """The spans after a move."""
+    spans = dict(spans)
+    if d.move.source is not None and not spans[d.move.source].empty:
+        old = spans[d.move.source]
+        spans[d.move.source] = Span(max(Fraction(0), old.lo - d.most), max(Fraction(0), old.hi - d.least), old.known)
+    if d.move.target is not None and not spans[d.move.target].empty:
+        old = spans[d.move.target]
+        spans[d.move.target] = Span(old.lo + d.least, min(MOST, old.hi + d.most), old.known)
+    return spans
