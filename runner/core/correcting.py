@@ -22,6 +22,7 @@ from runner.core.mending import may_do_again
 from runner.core.rational import to_text
 from runner.core.stamp import Stamp
 from runner.core.state import State, fold, history, visits
+from runner.core.values import misfit
 
 Decide = Callable[[Procedure, State, AnyAct, Stamp, str], tuple[AnyEvent, ...]]
 Typed = Begin | Enter | Report | Supply
@@ -68,6 +69,13 @@ def correct(draft: Draft, act: Correct, decide: Decide) -> None:
     elif not act.reason.strip() or not act.typed:
         draft.refuse("a correction needs the value that was meant and a reason", "choose a reason from the list")
     else:
+        if isinstance(old.act, Begin):
+            wrong = misfit(
+                draft.procedure, draft.state.asks, act.name, _with_unit(act), old.act.asks[act.name]["source"]
+            )
+            if wrong is not None:
+                draft.refuse(wrong.why, wrong.help)
+                return
         replay = _refold(draft.procedure, past, act, decide)
         if replay.unclear:
             draft.refuse(replay.unclear, "type the value that was meant, with its unit")

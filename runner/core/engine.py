@@ -12,7 +12,6 @@ from runner.core import act as ac
 from runner.core import event as ev
 from runner.core import graph
 from runner.core.act import AnyAct
-from runner.core.bind import Bound, bind
 from runner.core.correcting import correct
 from runner.core.counting import beat, fluid, grant
 from runner.core.draft import Draft
@@ -37,7 +36,7 @@ from runner.core.mending import attest, confirm_again, contradict, do_again, res
 from runner.core.stage import Stage, stage
 from runner.core.stamp import Stamp
 from runner.core.state import SAFE_STOP, State
-from runner.core.values import bound
+from runner.core.values import is_known, misfit
 
 STANDING = (
     ac.Note,
@@ -167,18 +166,11 @@ def _sign(draft: Draft, act: ac.Sign) -> None:
 
 def _supply(draft: Draft, act: ac.Supply) -> None:
     """A value of the car: it must fit its declaration and the others, or it is refused with the reason."""
-    name = act.name.partition("@")[0]
-    owners = [draft.procedure, *draft.procedure.fragments.values()]
-    owner = next((p for p in owners if name in p.asks), None)
-    if owner is None:
-        draft.refuse(f"'{act.name}' is not asked by this procedure")
+    wrong = misfit(draft.procedure, draft.state.asks, act.name, act.typed, act.source)
+    if wrong is not None:
+        draft.refuse(wrong.why, wrong.help)
         return
-    raw = {n: {"value": v, "source": s} for n, v, s in draft.state.asks if n.partition("@")[0] in owner.asks}
-    result = bind(owner, raw | {act.name: {"value": act.typed, "source": act.source}})
-    if not isinstance(result, Bound):
-        draft.refuse(result[0].text, result[0].help)
-        return
-    if act.name in bound(owner, draft.state.asks).values:
+    if is_known(draft.procedure, draft.state.asks, act.name):
         draft.refuse(f"'{act.name}' is known already", "correct it where it was typed, with a reason")
         return
     draft.emit(ev.Supplied(name=act.name, value=act.typed, source=act.source))

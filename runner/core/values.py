@@ -29,6 +29,22 @@ def bound(procedure: Procedure, asks: Asks) -> Bound:
     return result if isinstance(result, Bound) else Bound(values={}, unknown=frozenset(procedure.asks))
 
 
+def misfit(procedure: Procedure, asks: Asks, name: str, value: str, source: str) -> Unclear | None:
+    """Why a value of the car cannot be what an ask wants, beside the other values; None where it can."""
+    base = name.partition("@")[0]
+    owner = next((p for p in (procedure, *procedure.fragments.values()) if base in p.asks), None)
+    if owner is None:
+        return Unclear(name, f"'{name}' is not asked by this procedure", "choose one from the list")
+    raw = {n: {"value": v, "source": s} for n, v, s in asks if n.partition("@")[0] in owner.asks}
+    result = bind(owner, raw | {name: {"value": value, "source": source}})
+    return None if isinstance(result, Bound) else Unclear(value, result[0].text, result[0].help)
+
+
+def is_known(procedure: Procedure, asks: Asks, name: str) -> bool:
+    """Whether an ask has a value already."""
+    return any(name in bound(p, asks).values for p in (procedure, *procedure.fragments.values()))
+
+
 def readings(procedure: Procedure, state: State) -> dict[str, tuple[Quantity, ...]]:
     """Every reading by name, its totals, and each level at its first look and now."""
     known: dict[str, tuple[Quantity, ...]] = {}

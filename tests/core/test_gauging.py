@@ -1,3 +1,4 @@
+# ruff: noqa: E501  -- a step of a procedure in one line reads best
 """Readings: typed, read back, judged against their limits with what the instrument leaves open."""
 
 from __future__ import annotations

@@ -1,3 +1,4 @@
+# ruff: noqa: E501  -- a step of a procedure in one line reads best
 """Stopping and coming back: hold, making safe, resume, overrides, what cannot be done, ends."""
 
 from __future__ import annotations

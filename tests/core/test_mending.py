@@ -1,3 +1,4 @@
+# ruff: noqa: E501  -- a step of a procedure in one line reads best
 """Going back without lying: attest, contradict, restore, confirm again, do again, correct."""
 
 from __future__ import annotations
@@ -230,6 +231,7 @@ def test_a_corrected_value_of_the_car_counts_from_then_on() -> None:
     run = at_step("hose")
     run.goes(ac.Correct(line=0, name="draw", typed=["20 mL"], reason="misread"))
     run.refused(ac.Correct(line=0, name="bore", typed=["20 mL"], reason="misread"))
+    run.refused(ac.Correct(line=0, name="draw", typed=["80 mL"], reason="misread"))  # more than can be right
     while run.path != "bleed":
         if run.path == "kind":
             run.answer("fresh")

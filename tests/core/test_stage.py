@@ -1,3 +1,4 @@
+# ruff: noqa: E501  -- a step of a procedure in one line reads best
 """What is owed now: safety messages with their keys and times, checks, choices, needs, waits."""
 
 from __future__ import annotations
