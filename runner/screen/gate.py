@@ -15,6 +15,8 @@ from runner.screen.side import status_row
 CORNERS: Final = {"7": "LF", "9": "RF", "1": "LR", "3": "RR"}
 _STRIPE: Final = "┃ "
 _MANY: Final = 3
+_HEAD: Final = 16
+"""Signs of the record's number and fingerprint that are shown."""
 
 
 def instruction(view: View, width: int, *, most: int = 0) -> Rows:
@@ -167,7 +169,7 @@ def keys(view: View, panel: Panel, width: int, more: str) -> Row:
     words = [*([more] if more else []), *words]
     hold: Row = ((" * HOLD ", "refused"),)
     row: Row = (*hold, ("  " + "  ".join(words), "quiet"))
-    head = fit(view.head, 24)
+    head = clean(view.head)[:_HEAD]
     if head and cells(row) + len(head) + 2 <= width:
         row = (*pad(row, width - len(head)), (head, "quiet"))
     return cut(row, width)

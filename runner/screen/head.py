@@ -40,18 +40,13 @@ def mark_line(view: View, width: int) -> Rows:
         return ((("─" * width, "rule"),),)
     words = f" step {view.step_n} of {view.steps}"
     room = width - len(words)
-    steps = range(1, view.steps + 1)
-    ends = [step * room // view.steps for step in steps]
-    done, ahead = "", ""
-    here = "╂"
-    for step, start, end in zip(steps, [0, *ends], ends, strict=False):
-        if step < view.step_n:
-            done += ("╪" + "═" * (end - start - 1))[: end - start]
-        elif step == view.step_n:
-            here += "─" * (end - start - 1)
-        else:
-            ahead += ("┼" + "─" * (end - start - 1))[: end - start]
-    line: Row = ((done, "mark"), (here, "strong"), (ahead, "rule"), (words, "quiet"))
+    count = min(view.steps, room)
+    here = (view.step_n - 1) * count // view.steps
+    starts = [cell * room // count for cell in range(count + 1)]
+    done = "".join("╪" + "═" * (starts[i + 1] - starts[i] - 1) for i in range(here))
+    now = "╂" + "─" * (starts[here + 1] - starts[here] - 1)
+    ahead = "".join("┼" + "─" * (starts[i + 1] - starts[i] - 1) for i in range(here + 1, count))
+    line: Row = ((done, "mark"), (now, "strong"), (ahead, "rule"), (words, "quiet"))
     return (cut(line, width),)
 
 

@@ -207,3 +207,14 @@ def test_on_a_walk_through_a_whole_run_nothing_that_matters_now_is_on_a_second_p
         keys = [] if any(c.state == "owed" for c in owed) else [o.key for o in view.options]
         keys += ["Enter"] if view.enter is not None else []
         assert [key for key in keys if f"[{key}]" not in page] == []
+
+
+@pytest.mark.parametrize(("step", "steps"), [(1, 1), (1, 165), (83, 165), (165, 165), (31, 31), (0, 5), (3, 0)])
+def test_the_line_of_marks_is_whole_for_any_number_of_steps(step: int, steps: int) -> None:
+    line = text(near(replace(BASE, step_n=step, steps=steps), Panel(), 80, 24)).splitlines()[2]
+    if 0 < step <= steps:
+        assert line.endswith(f" step {step} of {steps}")
+        assert line.count("╂") == 1
+        assert ("╪" in line) == (step > 1)
+        assert ("┼" in line) == (step < steps)
+    assert len(line) == 80
