@@ -69,7 +69,8 @@ def _shared(desk: Desk, node: Node | None, at: Scalar | None, scope: Scope) -> R
     found = ref(desk, node, scope) if node is not None else None
     if found is None or at is None or found.at in (None, HERE):
         return found
-    if narrow(at.value, desk.conditions[found.name].index) != found.at:
+    index = desk.conditions[found.name].index
+    if index and found.at in MEMBERS[index] and narrow(at.value, index) not in (None, found.at):
         why = f"the call is for {at.value}, but {quote(words(node))} is looked at"
         desk.say(found.place, "index", why, "name the same place in both")
     return found

@@ -70,7 +70,7 @@ def moved(desk: Desk, node: Node, scope: Scope) -> Move:
         why = f"{source.name} measures {source.unit.dimension}, {into.name} {into.unit.dimension}"
         desk.say(node.place, "unit", why, "move between levels of one kind")
     low_mark = under(node, "low_mark")
-    if low_mark is not None and source is None:
+    if low_mark is not None and under(node, "from") is None:
         desk.say(low_mark.place, "value", "a fresh container has no low mark", "write 'from', or take it out")
     level = source or into
     dimension = level.unit.dimension if level else None

@@ -122,6 +122,10 @@ class Desk:
         """The texts of a list, each as in ``said``."""
         return tuple(self.said(one, scope) for one in items(node))
 
+    def _shown_values(self) -> set[str]:
+        """What a slot may show: a value, but not a choice, a marking or a picture of this run."""
+        return {name for name, one in self.named.items() if one.dimension is not None} | self.asks.keys()
+
     def _slots(self, node: Scalar, scope: Scope | None) -> None:
         rest = _SLOT.sub(lambda slot: " " * len(slot[0]), node.value)
         if stray := _BRACE.search(rest):
@@ -133,9 +137,10 @@ class Desk:
                 self.say(place, "slot", f"no slot is filled in here: {quote(slot[0])}", "write the words out")
             elif name == HERE:
                 if scope.index is None:
-                    self.say(place, "slot", "{here} means nothing here", "use it in a block, or name the corner")
-            elif name not in self.named:
-                mend = meant(name, {**self.named, HERE: None})
+                    mend = "it stands for what a block, fragment or condition goes by"
+                    self.say(place, "slot", "{here} means nothing here", mend)
+            elif name not in (values := self._shown_values()):
+                mend = meant(name, {*values, HERE})
                 self.say(place, "slot", f"{quote(slot[0])} is not a value of this procedure", mend)
             elif not scope.settles(self.named[name].index):
                 text = f"{quote(slot[0])} goes by {self.named[name].index}, and none is here"
@@ -144,7 +149,7 @@ class Desk:
 
 def meant(name: str, names: Iterable[str]) -> str:
     """How to mend an unknown name: the nearest one, or all there are."""
-    every = sorted(names)
+    every = sorted(set(names))
     if near := nearest(name, every):
         return f"did you mean '{near}'?"
     if not every:

@@ -4,14 +4,15 @@ from fractions import Fraction
 
 from runner.core.expr import Expr, dimension_of, parse
 from runner.core.finding import quote
+from runner.core.formula import Op
 from runner.core.graph import MEMBERS, Index, Level
-from runner.core.quantity import DIMENSIONS, Dimension, Quantity, Unit
-from runner.core.units import ONE, Unclear, parse_quantity, parse_unit
+from runner.core.quantity import DIMENSIONS, PLAIN, Dimension, Quantity, Unit
+from runner.core.units import ONE, Unclear, parse_quantity, parse_unit, units_of
 from runner.edge.reader_desk import Desk, Named, Scope, meant
 from runner.edge.reader_tree import scalar
 from runner.edge.text import Node, Scalar
 
-NOTHING = Expr("0", (), frozenset(), frozenset())
+NOTHING = Expr("0", (Op("literal", 0, value=Quantity.point(0, ONE)),), frozenset(), frozenset())
 """Stands in for a formula that cannot be read."""
 
 _JOINS_POINTS = ("min", "max", "mean", "spread")
@@ -82,13 +83,19 @@ def seconds(desk: Desk, node: Node | None) -> Fraction | None:
 def unit_of(desk: Desk, unit: Node | None, quantity: Node | None = None) -> Unit:
     """The unit that is written, for the quantity if one is written beside it."""
     text, kind = scalar(unit), scalar(quantity)
-    if text is None:
-        return ONE
-    found = parse_unit(text.value, DIMENSIONS.get(kind.value) if kind else None)
-    if isinstance(found, Unclear):
+    wanted = DIMENSIONS.get(kind.value) if kind else None
+    found = parse_unit(text.value, wanted) if text else None
+    if text is not None and isinstance(found, Unclear):
         desk.say(text.place, "unit", found.why, found.help)
-        return ONE
-    return found
+    if isinstance(found, Unit):
+        return found
+    return units_of(wanted)[0] if wanted and units_of(wanted) else ONE
+
+
+def measures(desk: Desk, expr: Expr) -> Dimension:
+    """What a formula measures; a plain number where that cannot be told."""
+    got = dimension_of(expr, _dimensions(desk, expr))
+    return PLAIN if isinstance(got, Unclear) else got
 
 
 def index_of(desk: Desk, expr: Expr) -> Index | None:
@@ -157,8 +164,8 @@ def _member_fits(desk: Desk, text: Scalar, name: str, column: int, named: Named)
 
 
 def _dimensions(desk: Desk, expr: Expr) -> dict[str, Dimension]:
-    used = ((name, desk.named[name.partition("@")[0]].dimension) for name in expr.names | expr.totals)
-    return {name: dimension for name, dimension in used if dimension is not None}
+    used = ((name, desk.named.get(name.partition("@")[0])) for name in expr.names | expr.totals)
+    return {name: named.dimension for name, named in used if named is not None and named.dimension is not None}
 
 
 def _points_fit(desk: Desk, text: Scalar, expr: Expr) -> None:

@@ -11,7 +11,7 @@ from runner.edge.reader_merge import agree, take_over
 from runner.edge.reader_rules import rules
 from runner.edge.reader_scan import scan
 from runner.edge.reader_steps import body
-from runner.edge.reader_tree import flag, items, pairs, scalar, under, words
+from runner.edge.reader_tree import flag, index, items, pairs, scalar, under, words
 from runner.edge.reader_values import asks, computes, level_looks, levels, parts, stacks, waits
 from runner.edge.text import Map, Node
 
@@ -21,7 +21,7 @@ MOST_STEPS = 200_000
 
 def procedure(desk: Desk, root: Map, shared: Vocabulary, texts: Mapping[str, str]) -> Procedure:
     """The procedure of the tree; the desk holds the vocabulary and the fragments that it calls."""
-    here = _index(under(root, "here"))
+    here = index(under(root, "here"))
     computed = _declared(desk, root, here)
     contract = _contract(desk, under(root, "contract"), here)
     if contract is not None:
@@ -75,11 +75,6 @@ def _declared(desk: Desk, root: Map, here: Index | None) -> dict[str, Compute]:
     waits(desk, under(root, "waits"))
     agree(desk, taken, computed)
     return computed
-
-
-def _index(node: Node | None) -> Index | None:
-    found: Mapping[str, Index] = {"corner": "corner", "axle": "axle", "side": "side"}
-    return found.get(words(node))
 
 
 def _contract(desk: Desk, node: Node | None, here: Index | None) -> Contract | None:
@@ -137,6 +132,8 @@ def _sizes(body_of: Body, fragments: Mapping[str, Procedure], known: dict[str, i
             yield len(MEMBERS[node.index]) * _size(node.body, fragments, known)
         elif isinstance(node, Call) and node.fragment in fragments:
             if node.fragment not in known:
+                # A fragment that calls itself has been noted; it must not be counted for ever.
+                known[node.fragment] = 1
                 known[node.fragment] = _size(fragments[node.fragment].body, fragments, known)
             yield known[node.fragment]
         else:

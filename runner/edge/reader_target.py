@@ -71,8 +71,9 @@ def branch(desk: Desk, step: Node, gate: Gate | None, scope: Scope) -> Branch:
             desk.say(node.place, "outcome", why, "take 'next' out; write the steps in 'exit'")
         return Branch(subject=GATE, arms=_arms(desk, under(step, "count", "exit"), scope, _QUESTION))
     if node is None:
-        mend = "write 'next: ' and a step, 'safe stop' or a mapping from outcomes to steps"
-        desk.say(step.place, "missing-key", "it is not said where this step leads", mend)
+        if isinstance(step, Map):
+            mend = "write 'next: ' and a step, 'safe stop' or a mapping from outcomes to steps"
+            desk.say(step.place, "missing-key", "it is not said where this step leads", mend)
         return Branch(subject=GATE, arms=())
     subject = scalar(under(node, _ASK))
     if subject is not None:

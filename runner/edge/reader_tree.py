@@ -3,7 +3,12 @@
 The schema has said so already, and the rest of the file is still worth reading.
 """
 
+from collections.abc import Mapping
+
+from runner.core.graph import Index
 from runner.edge.text import Map, Node, Scalar, Seq
+
+_INDICES: Mapping[str, Index] = {"corner": "corner", "axle": "axle", "side": "side"}
 
 
 def scalar(node: Node | None) -> Scalar | None:
@@ -36,6 +41,11 @@ def under(node: Node | None, *keys: str) -> Node | None:
 def flag(node: Node | None) -> bool:
     """Whether 'true' was written."""
     return words(node) == "true"
+
+
+def index(node: Node | None) -> Index | None:
+    """The index that was written: corner, axle or side; None for anything else."""
+    return _INDICES.get(words(node))
 
 
 def whole(node: Node | None, otherwise: int) -> int:

@@ -1,7 +1,6 @@
 """What a procedure declares beside its steps: asks, computed values, levels, parts, stacks and waits."""
 
 from fractions import Fraction
-from typing import cast
 
 from runner.core.bind import compute_order
 from runner.core.expr import Expr, parse
@@ -10,8 +9,8 @@ from runner.core.graph import CORNERS, MEMBERS, Ask, Compute, Condition, Index, 
 from runner.core.quantity import PLAIN, Quantity, Unit
 from runner.core.units import Unclear, parse_unit, show
 from runner.edge.reader_desk import CAR, Desk, Named, Scope
-from runner.edge.reader_formula import NOTHING, amount, formula, index_of, seconds, unit_of
-from runner.edge.reader_tree import flag, items, pairs, scalar, under, whole, words
+from runner.edge.reader_formula import NOTHING, amount, formula, index_of, measures, seconds, unit_of
+from runner.edge.reader_tree import flag, index, items, pairs, scalar, under, whole, words
 from runner.edge.reader_vocabulary import FITTED
 from runner.edge.text import Node, Scalar
 
@@ -66,7 +65,7 @@ def _ask(desk: Desk, name: Scalar, entry: Node) -> Ask:
         unit=unit,
         options=options,
         orders=orders or None,
-        per=cast("Index | None", words(under(entry, "per")) or None),
+        per=index(under(entry, "per")),
         sources=desk.all_said(under(entry, "sources"), None),
         measured=flag(under(entry, "measured")),
         unknown=flag(under(entry, "unknown")),
@@ -115,9 +114,9 @@ def _order(desk: Desk, name: Scalar | None, node: Node, members: tuple[str, ...]
     return order
 
 
-def listed_order(desk: Desk, node: Node, index: Index) -> tuple[str, ...]:
+def listed_order(desk: Desk, node: Node, members: Index) -> tuple[str, ...]:
     """An order that a block lists itself."""
-    return _order(desk, None, node, MEMBERS[index])
+    return _order(desk, None, node, MEMBERS[members])
 
 
 def computes(desk: Desk, node: Node | None) -> dict[str, Compute]:
@@ -127,7 +126,10 @@ def computes(desk: Desk, node: Node | None) -> dict[str, Compute]:
     if isinstance(order, Unclear):
         name = written[order.text][0]
         desk.say(name.place, "formula", f"{quote(name.value)} has no end: {order.why}", order.help)
-        order = tuple(written)
+        for name, entry, _ in written.values():
+            unit = unit_of(desk, under(entry, "unit"))
+            name_it(desk, name, Named("a computed value", unit.dimension, None, name.place))
+        return {}
     made = {name: _compute(desk, *written[name]) for name in order}
     return {name: made[name] for name in written}
 
@@ -141,13 +143,13 @@ def _parsed(entry: Node) -> Expr:
 def _compute(desk: Desk, name: Scalar, entry: Node, expr: Expr) -> Compute:
     written = under(entry, "unit")
     unit = unit_of(desk, written) if written else None
-    dimension = unit.dimension if unit else PLAIN
-    index = index_of(desk, expr)
+    per = index_of(desk, expr)
     lack = "check the formula, or write its unit under 'unit'"
-    formula(desk, under(entry, "is"), dimension, Scope(index=index), lack)
-    name_it(desk, name, Named("a computed value", dimension, index, name.place))
+    formula(desk, under(entry, "is"), unit.dimension if unit else PLAIN, Scope(index=per), lack)
+    dimension = unit.dimension if unit else measures(desk, expr)
+    name_it(desk, name, Named("a computed value", dimension, per, name.place))
     what = desk.said(under(entry, "what"), None)
-    return Compute(name=name.value, what=what, expr=expr, unit=unit, per=index, place=name.place)
+    return Compute(name=name.value, what=what, expr=expr, unit=unit, per=per, place=name.place)
 
 
 def levels(desk: Desk, node: Node | None) -> None:

@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from typing import Literal, cast
 
 from runner.core.finding import quote
-from runner.core.graph import Condition, Duty, IfLeft, Index, Unless, Vocabulary
+from runner.core.graph import Condition, Duty, IfLeft, Unless, Vocabulary
 from runner.core.hazard import Caution, Harm, Outcome
 from runner.edge.reader_conditions import needs
 from runner.edge.reader_desk import Desk, Scope
 from runner.edge.reader_formula import seconds
-from runner.edge.reader_tree import flag, items, pairs, scalar, under, whole, words
+from runner.edge.reader_tree import flag, index, items, pairs, scalar, under, whole, words
 from runner.edge.text import Node, Scalar
 
 FITTED = "fitted_"
@@ -58,8 +58,7 @@ def _hazard(desk: Desk, name: Scalar, entry: Node) -> Caution:
 
 
 def _condition(desk: Desk, name: Scalar, entry: Node) -> Condition:
-    index = cast("Index | None", words(under(entry, "of")) or None)
-    scope = Scope(index=index)
+    scope = Scope(index=index(under(entry, "of")))
     kind = words(under(entry, "kind"))
     normally, keeps = under(entry, "normally"), under(entry, "keeps")
     _kind_fits(desk, name, entry, kind)
@@ -68,7 +67,7 @@ def _condition(desk: Desk, name: Scalar, entry: Node) -> Condition:
         desk.say(name.place, "twice", why, "take another name")
     return Condition(
         name=name.value,
-        index=index,
+        index=scope.index,
         kind="opening" if kind == "opening" else "fact",
         says=desk.said(under(entry, "says"), scope),
         says_not=desk.said(under(entry, "says_not"), scope),
