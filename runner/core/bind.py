@@ -128,7 +128,7 @@ def environment(
 
 def compute_order(needs: Mapping[str, frozenset[str]]) -> tuple[str, ...] | Unclear:
     """The computed values so that each comes after those that it uses; Unclear names a circle."""
-    graph_of = {name: used & needs.keys() for name, used in needs.items()}
+    graph_of = {name: sorted(used & needs.keys()) for name, used in needs.items()}
     try:
         return tuple(TopologicalSorter(graph_of).static_order())
     except CycleError as error:
