@@ -2,6 +2,21 @@
 
 A choice dies at the end of a turn of its block; a reading of a block stays as that of its corner. Inside the block
 its plain name means the corner that is here. (The definite assignment of programming languages, JLS chapter 16.)
+
+Bad:
+    steps:
+      ask: {do: Look at the fluid., place: wheel, choose: {ask: Is it worth a look?, options: ["yes", "no"]}, next: {"yes": colour, "no": way}}
+      colour: {do: Look at its colour., place: wheel, choose: {ask: Which is it?, options: [clear, dark], as: seen}, next: way}
+      way: {do: Wipe the can., place: wheel, next: {ask: seen, clear: end, dark: end}}
+      end: {end: done, say: It is done.}
+
+Good:
+    steps:
+      colour: {do: Look at its colour., place: wheel, choose: {ask: Which is it?, options: [clear, dark], as: seen}, next: way}
+      way: {do: Wipe the can., place: wheel, next: {ask: seen, clear: end, dark: end}}
+      end: {end: done, say: It is done.}
+
+Source: The Java Language Specification, chapter 16
 """
 
 from __future__ import annotations

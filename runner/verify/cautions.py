@@ -3,6 +3,20 @@
 A duty on a place, a deed or a change names its hazards; the step that brings it states them in `cautions`, so that
 they are read before it. While a condition with a `while` duty may be true, each step states the message or comes
 after one that did in the same turn of its block.
+
+Bad:
+    steps:
+      goggles: {do: Put on the goggles., place: wheel, makes: [goggles_on], next: look}
+      look: {do: Look up., place: wheel, needs: [goggles_on], deeds: [looks_up], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    steps:
+      goggles: {do: Put on the goggles., place: wheel, makes: [goggles_on], next: look}
+      look: {do: Look up., place: wheel, cautions: [drip], needs: [goggles_on], deeds: [looks_up], next: end}
+      end: {end: done, say: It is done.}
+
+Source: S1000D and DOE-STD-1029: a warning stands before the step that it belongs to
 """
 
 from __future__ import annotations

@@ -2,6 +2,23 @@
 
 At each named exit what the contract says it makes is true and what it ends is false. Everything else that the
 fragment touches is put back as it was: what is not written is not changed.
+
+Bad:
+    fragment: true
+    contract: {needs: [not drain_open], exits: {drained: {}}}
+    steps:
+      open: {do: Open the drain., place: wheel, makes: [drain_open], next: out}
+      out: {end: drained}
+
+Good:
+    fragment: true
+    contract: {needs: [not drain_open], exits: {drained: {}}}
+    steps:
+      open: {do: Open the drain., place: wheel, makes: [drain_open], next: close}
+      close: {do: Close the drain., place: wheel, ends: [drain_open], next: out}
+      out: {end: drained}
+
+Source: Meyer, design by contract (1992), for the form
 """
 
 from __future__ import annotations

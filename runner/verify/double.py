@@ -5,6 +5,18 @@ is dropped in one place is seen in the other. A step (or the phase of a count) n
 its deeds and its changes need. In turn each condition that a step needs comes from such a duty, from a rule
 `only_after` that names the condition, from a stack, or from the contract of the fragment.
 Where a rule says only after C was made, and nothing ever ends C, the step needs C as well.
+
+Bad:
+    steps:
+      goggles: {do: Put on the goggles., place: wheel, makes: [goggles_on], next: look}
+      look: {do: Look up., place: wheel, cautions: [drip], deeds: [looks_up], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    steps:
+      goggles: {do: Put on the goggles., place: wheel, makes: [goggles_on], next: look}
+      look: {do: Look up., place: wheel, cautions: [drip], needs: [goggles_on], deeds: [looks_up], next: end}
+      end: {end: done, say: It is done.}
 """
 
 from __future__ import annotations

@@ -3,6 +3,52 @@
 The vocabulary says once what comes with each (`duties`). Here it is proven at the very moment: a deed in the beat of
 a count is judged after the phases before it. A duty with `unless` is lifted on paths with that value only.
 A brake pedal that rises while a nipple is open, with no one-way valve, sucks air: that is such a duty.
+
+Bad:
+    assumes: [none nipple_open]
+    steps:
+      all:
+        each: {corner: [RR, LR, RF, LF]}
+        steps:
+          bleed:
+            do: Pump the granted strokes.
+            place: wheel
+            cautions: [squirt]
+            count:
+              what: strokes
+              beat:
+                - {do: Open the nipple., makes: [nipple_open]}
+                - {do: Let the pedal rise., deeds: [pedal_rise]}
+                - {do: Close the nipple., ends: [nipple_open]}
+              grant: 6
+              at_most: {strokes: 60, then: exit fault}
+              exit: {ask: How is the fluid?, clear: next corner, dark: again}
+        then: end
+        exits: {fault: safe stop}
+      end: {end: done, say: It is done.}
+
+Good:
+    assumes: [none nipple_open]
+    steps:
+      all:
+        each: {corner: [RR, LR, RF, LF]}
+        steps:
+          bleed:
+            do: Pump the granted strokes.
+            place: wheel
+            cautions: [squirt]
+            count:
+              what: strokes
+              beat:
+                - {do: Open the nipple., makes: [nipple_open]}
+                - {do: Close the nipple., ends: [nipple_open]}
+                - {do: Let the pedal rise., deeds: [pedal_rise], needs: [none nipple_open]}
+              grant: 6
+              at_most: {strokes: 60, then: exit fault}
+              exit: {ask: How is the fluid?, clear: next corner, dark: again}
+        then: end
+        exits: {fault: safe stop}
+      end: {end: done, say: It is done.}
 """
 
 from __future__ import annotations

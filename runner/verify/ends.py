@@ -2,6 +2,21 @@
 
 At `done` every opening that the procedure touches is as it normally is, save those that `carries` names; not known
 is not closed. At `stopped` what may be open is allowed to stay (`if_left: {may stay: ..}`).
+
+Bad:
+    assumes: [not drain_open]
+    steps:
+      open: {do: Open the drain., place: wheel, makes: [drain_open], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    assumes: [not drain_open]
+    steps:
+      open: {do: Open the drain., place: wheel, makes: [drain_open], next: close}
+      close: {do: Close the drain., place: wheel, ends: [drain_open], next: end}
+      end: {end: done, say: It is done.}
+
+Source: the state at the end of a job, S1000D closing requirements and check-list practice
 """
 
 from __future__ import annotations

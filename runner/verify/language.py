@@ -5,6 +5,18 @@ is one); a safety message has its hazard, its
 consequence and how to avoid it. Advice: one action a step, what to do rather than what to leave out, notes of at most
 25 words, no pointing elsewhere, no one-time act inside a safety message. (ASD-STE100 rules 5.1 to 5.3 and 6.3,
 NUREG-0899, ANSI Z535.6; common practice of technical writing.)
+
+Bad:
+    steps:
+      first: {do: The can is shaken., place: wheel, next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    steps:
+      first: {do: Shake the can., place: wheel, next: end}
+      end: {end: done, say: It is done.}
+
+Source: ASD-STE100 rules 5.1 to 5.3, NUREG-0899, ANSI Z535.6
 """
 
 from __future__ import annotations
@@ -43,7 +55,7 @@ def findings(case: Case) -> Iterator[Finding]:
 
 def _command(said: str, place: Place) -> Iterator[Finding]:
     words = _WORD.findall(said)
-    first = words[0].strip("'\"").casefold() if words else ""
+    first = words[0].strip("'\".,;:").casefold() if words else ""
     if first in CONDITIONS and "," in said:
         after = _WORD.findall(said.partition(",")[2])
         first = after[0].casefold() if after else ""

@@ -3,6 +3,26 @@
 An opening that may be open somewhere says what to do with it on leaving: `if_left`, to close it or why it may stay.
 Two openings that can be open together have different `leave_rank`, lowest first, so that the order of making safe
 is one order. What closing asks for (a duty on it) holds there, once the lower ranks are closed.
+
+Bad:
+    assumes: [not drain_open, not tap_open]
+    steps:
+      drain: {do: Open the drain., place: wheel, makes: [drain_open], next: tap}
+      tap: {do: Open the tap., place: wheel, makes: [tap_open], next: shut-tap}
+      shut-tap: {do: Close the tap., place: wheel, ends: [tap_open], next: shut-drain}
+      shut-drain: {do: Close the drain., place: wheel, ends: [drain_open], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    assumes: [not drain_open, not tap_open]
+    steps:
+      drain: {do: Open the drain., place: wheel, makes: [drain_open], next: shut-drain}
+      shut-drain: {do: Close the drain., place: wheel, ends: [drain_open], next: tap}
+      tap: {do: Open the tap., place: wheel, makes: [tap_open], next: shut-tap}
+      shut-tap: {do: Close the tap., place: wheel, ends: [tap_open], next: end}
+      end: {end: done, say: It is done.}
+
+Source: NUREG-0700 rev. 2, 8.2.1-1: the worker can stop anywhere
 """
 
 from __future__ import annotations

@@ -4,6 +4,32 @@ Each level is followed as an enclosure along every path. A draw is stopped by it
 proven to stay above it; a fill is stopped by `if_full` or proven to stay under the brim; a level that a step needs is
 proven to be that high. A count can give one beat at least after a fill, and its planned beats fit under its bound.
 This is repeated for each of the two or more `example_cars`, and for the car itself before a run.
+
+Bad:
+    asks:
+      low: {what: Fluid at MIN, quantity: volume, unit: mL, sources: [handbook]}
+      full: {what: Fluid at MAX, quantity: volume, unit: mL, sources: [handbook]}
+    levels:
+      can: {what: fluid in the can, unit: mL, floor: 0 mL, brim: 500 mL, marks: {MIN: low, MAX: full}}
+    example_cars: {small: {low: 100 mL, full: 200 mL}, large: {low: 120 mL, full: 300 mL}}
+    steps:
+      fill: {do: Fill the can up to MAX., place: wheel, sets: {can: MAX, by: look, within: 5 mL}, next: draw}
+      draw: {do: Draw fluid out of the can., place: wheel, moves: [{from: can, each: [0 mL, 150 mL], low_mark: low}], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    asks:
+      low: {what: Fluid at MIN, quantity: volume, unit: mL, sources: [handbook]}
+      full: {what: Fluid at MAX, quantity: volume, unit: mL, sources: [handbook]}
+    levels:
+      can: {what: fluid in the can, unit: mL, floor: 0 mL, brim: 500 mL, marks: {MIN: low, MAX: full}}
+    example_cars: {small: {low: 100 mL, full: 200 mL}, large: {low: 120 mL, full: 300 mL}}
+    steps:
+      fill: {do: Fill the can up to MAX., place: wheel, sets: {can: MAX, by: look, within: 5 mL}, next: draw}
+      draw: {do: Draw fluid out of the can., place: wheel, moves: [{from: can, each: [0 mL, 50 mL], low_mark: low}], next: end}
+      end: {end: done, say: It is done.}
+
+Source: interval analysis (Cousot and Cousot 1977)
 """
 
 from __future__ import annotations

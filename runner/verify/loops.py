@@ -1,6 +1,20 @@
 """Every loop ends: it holds a step with `at_most`, or a count.
 
 Take away the bounded steps and the counts, and no loop may be left. "Until it is clear" is a way out, never the bound.
+
+Bad:
+    steps:
+      try: {do: Turn the bolt., place: wheel, choose: {ask: Did it move?, options: ["yes", "no"]}, next: {"yes": end, "no": soak}}
+      soak: {do: Spray the thread., place: wheel, next: try}
+      end: {end: done, say: It is done.}
+
+Good:
+    steps:
+      try: {do: Turn the bolt., place: wheel, choose: {ask: Did it move?, options: ["yes", "no"]}, next: {"yes": end, "no": soak}}
+      soak: {do: Spray the thread., place: wheel, at_most: {times: 3, then: safe stop}, next: try}
+      end: {end: done, say: It is done.}
+
+Source: DOE-STD-1029: a repeated step says when to stop
 """
 
 from __future__ import annotations

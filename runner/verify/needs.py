@@ -4,11 +4,19 @@ A step is entered only while all its needs hold; a path on which one does not wo
 A need may be met by the start (`assumes`), by a step before, or by the contract of a fragment; a need for a wait
 is met once the wait was started. What happens on an override or on "cannot be done" is a path like any other.
 
-bad:
-  steps:
-    goggles: {do: Put on the goggles., place: wheel, makes: [goggles_on], next: {go: look, skip: look}}
-    look: {do: Look at the nipple., place: wheel, next: end}
-    end: {end: done}
+Bad:
+    steps:
+      ask: {do: Look at the pipe., place: wheel, choose: {ask: Is it wet?, options: [wet, dry]}, next: {wet: goggles, dry: look}}
+      goggles: {do: Put on the goggles., place: wheel, makes: [goggles_on], next: look}
+      look: {do: Look up., place: wheel, cautions: [drip], needs: [goggles_on], deeds: [looks_up], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    steps:
+      ask: {do: Look at the pipe., place: wheel, choose: {ask: Is it wet?, options: [wet, dry]}, next: {wet: goggles, dry: end}}
+      goggles: {do: Put on the goggles., place: wheel, makes: [goggles_on], next: look}
+      look: {do: Look up., place: wheel, cautions: [drip], needs: [goggles_on], deeds: [looks_up], next: end}
+      end: {end: done, say: It is done.}
 """
 
 from __future__ import annotations

@@ -2,6 +2,21 @@
 
 An opening (a condition with `kind: opening`) is strict: a step that makes it may not be reached by a path on which
 it is true, and a step that ends it may not be reached by one on which it is false. A fact may be made again.
+
+Bad:
+    assumes: [not drain_open]
+    steps:
+      ask: {do: Look at the pan., place: wheel, choose: {ask: Is it full?, options: [full, empty]}, next: {full: close, empty: open}}
+      open: {do: Open the drain., place: wheel, makes: [drain_open], next: close}
+      close: {do: Close the drain., place: wheel, ends: [drain_open], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    assumes: [not drain_open]
+    steps:
+      open: {do: Open the drain., place: wheel, makes: [drain_open], next: close}
+      close: {do: Close the drain., place: wheel, ends: [drain_open], next: end}
+      end: {end: done, say: It is done.}
 """
 
 from __future__ import annotations

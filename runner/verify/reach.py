@@ -1,6 +1,18 @@
 """Every step can be reached, and from every step an end can be reached.
 
 The safe stop that is open everywhere is no end in this sense.
+
+Bad:
+    steps:
+      first: {do: Look at the pan., place: wheel, next: end}
+      lost: {do: Empty the pan., place: wheel, next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    steps:
+      first: {do: Look at the pan., place: wheel, next: lost}
+      lost: {do: Empty the pan., place: wheel, next: end}
+      end: {end: done, say: It is done.}
 """
 
 from __future__ import annotations

@@ -2,6 +2,22 @@
 
 A condition with `keeps` may be gone when the work goes on. Then its `restore` step is done and the run comes back:
 so that step exists, changes nothing else, and its own needs hold wherever the condition is needed.
+
+Bad:
+    assumes: [not cap_off]
+    steps:
+      gloves: {do: Put on the gloves., place: wheel, makes: [gloves_on, hand_free], next: cap}
+      cap: {do: Unscrew the cap., place: bonnet, needs: [gloves_on], makes: [cap_off], next: back}
+      back: {do: Screw the cap on., place: bonnet, ends: [cap_off], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    assumes: [not cap_off]
+    steps:
+      gloves: {do: Put on the gloves., place: wheel, makes: [gloves_on], next: cap}
+      cap: {do: Unscrew the cap., place: bonnet, needs: [gloves_on], makes: [cap_off], next: back}
+      back: {do: Screw the cap on., place: bonnet, ends: [cap_off], next: end}
+      end: {end: done, say: It is done.}
 """
 
 from __future__ import annotations

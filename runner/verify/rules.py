@@ -4,6 +4,25 @@
 one block, in the same turn. `must_follow`: after the first comes the second before `done`. `at_most_one` and
 `never_together`: when one is made, the others are known not to be. `at_end`: true (or false) at `done`.
 What an override leaves undone has not happened.
+
+Bad:
+    rules:
+      - {only_after: {deed: pours, after: {deed: shakes}}, why: The sediment must be mixed in.}
+    steps:
+      ask: {do: Look at the can., place: wheel, choose: {ask: Is it mixed?, options: ["yes", "no"]}, next: {"yes": pour, "no": shake}}
+      shake: {do: Shake the can., place: wheel, deeds: [shakes], next: pour}
+      pour: {do: Pour the can out., place: wheel, deeds: [pours], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    rules:
+      - {only_after: {deed: pours, after: {deed: shakes}}, why: The sediment must be mixed in.}
+    steps:
+      shake: {do: Shake the can., place: wheel, deeds: [shakes], next: pour}
+      pour: {do: Pour the can out., place: wheel, deeds: [pours], next: end}
+      end: {end: done, say: It is done.}
+
+Source: dominance on a flow graph (Kildall 1973 for the method)
 """
 
 from __future__ import annotations

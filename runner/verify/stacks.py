@@ -3,6 +3,26 @@
 What the order of a stack asks for stands among the needs of a step that slides a part, and is proven as such. Here
 stands the rest: the part is not on already, and if it is for single use, a new one is in hand (`have` counts them).
 A loop that comes back to the same circlip needs a second circlip.
+
+Bad:
+    parts: {circlip: {what: circlip of the joint, have: 1, single_use: true}, ring: {what: ring of the joint, have: 1}}
+    stack: {shaft: [ring, circlip]}
+    assumes: [fitted_ring, not fitted_circlip]
+    steps:
+      "on": {do: Push the circlip on., place: wheel, slides_on: circlip, next: seat}
+      seat: {do: Feel whether it is seated., place: wheel, choose: {ask: Is it seated?, options: ["yes", "no"]}, next: {"yes": end, "no": "off"}}
+      "off": {do: Pull the circlip off., place: wheel, slides_off: circlip, at_most: {times: 1, then: safe stop}, next: "on"}
+      end: {end: done, say: It is done.}
+
+Good:
+    parts: {circlip: {what: circlip of the joint, have: 2, single_use: true}, ring: {what: ring of the joint, have: 1}}
+    stack: {shaft: [ring, circlip]}
+    assumes: [fitted_ring, not fitted_circlip]
+    steps:
+      "on": {do: Push the circlip on., place: wheel, slides_on: circlip, next: seat}
+      seat: {do: Feel whether it is seated., place: wheel, choose: {ask: Is it seated?, options: ["yes", "no"]}, next: {"yes": end, "no": "off"}}
+      "off": {do: Pull the circlip off., place: wheel, slides_off: circlip, at_most: {times: 1, then: safe stop}, next: "on"}
+      end: {end: done, say: It is done.}
 """
 
 from __future__ import annotations

@@ -3,6 +3,24 @@
 Between opening and closing what is marked `urgent` no warning or danger asks for an act of its own: it is read before.
 In one pass over a block the waiting that is forced by reading warnings is 90 s at most; a warning waits at its first
 meeting only, a danger at every turn. How often the place changes in a turn is told as advice.
+
+Bad:
+    assumes: [none nipple_open]
+    steps:
+      open: {do: Open the nipple., place: wheel, cautions: [squirt], makes: [nipple_open@RR], next: wait}
+      wait: {do: Watch the fluid., place: wheel, cautions: [squirt], next: close}
+      close: {do: Close the nipple., place: wheel, ends: [nipple_open@RR], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    assumes: [none nipple_open]
+    steps:
+      open: {do: Open the nipple., place: wheel, cautions: [squirt], makes: [nipple_open@RR], next: wait}
+      wait: {do: Watch the fluid., place: wheel, next: close}
+      close: {do: Close the nipple., place: wheel, ends: [nipple_open@RR], next: end}
+      end: {end: done, say: It is done.}
+
+Source: Brysbaert 2019 for the speed of reading
 """
 
 from __future__ import annotations

@@ -104,10 +104,10 @@ def grown(seed: int) -> Procedure:
     )
 
 
-@pytest.mark.parametrize("first", range(0, 400, 50))
+@pytest.mark.parametrize("first", range(0, 80, 20))
 def test_nothing_broken_is_missed_and_nothing_sound_is_refused(first: int) -> None:
     clean = compared = 0
-    for seed in range(first, first + 50):
+    for seed in range(first, first + 20):
         made = grown(seed)
         truth = Walker(made).walk()
         if truth is None:
@@ -118,4 +118,4 @@ def test_nothing_broken_is_missed_and_nothing_sound_is_refused(first: int) -> No
         assert said - truth == set(), f"seed {seed}: refused"
         compared += 1
         clean += not truth
-    assert compared >= 40
+    assert compared >= 16
