@@ -168,11 +168,13 @@ def test_a_record_that_was_shortened_shows_at_the_next_one_of_the_car(tmp_path: 
 
 
 def test_a_name_in_a_record_never_leads_to_a_file_elsewhere(tmp_path: Path):
-    record(tmp_path, name="other")
+    head = read(record(tmp_path, name="other").read_bytes()).head.hash
     inner = tmp_path / "inner"
-    inner.mkdir()
-    path = record(inner, (begin(heads={"../other": "0" * 64, "a\0b": "1"}), *USUAL[1:3]))
-    assert faults(path) == [(1, "missing record"), (1, "missing record")]
+    (inner / "deep").mkdir(parents=True)
+    record(inner / "deep", name="other")
+    heads = {"../other": head, "deep/other": head, str(tmp_path / "other"): head, "a\0b": head}
+    path = record(inner, (begin(heads=heads), *USUAL[1:3]))
+    assert faults(path) == [(1, "missing record")] * 4
 
 
 def test_what_cannot_be_read_gives_code_two_and_the_rest_is_verified(tmp_path: Path):

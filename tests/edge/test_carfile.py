@@ -2,6 +2,7 @@
 
 import difflib
 import errno
+import fcntl
 import multiprocessing
 import os
 import resource
@@ -336,6 +337,28 @@ def test_programs_that_write_at_the_same_time_lose_nothing(tmp_path: Path):
     assert set(car.asks) == {f"ask_{who}_{n}" for who in range(4) for n in range(8)}
     assert path.read_text("utf-8").count("salt:") == 1
     assert path.read_text("utf-8").startswith("# by hand\n" + small())
+
+
+def test_who_waited_for_a_file_that_was_replaced_waits_for_the_new_one(mine: Path):
+    context = multiprocessing.get_context("fork")
+    start = context.Event()
+    worker = context.Process(target=_adds, args=(mine, 1, start))
+    worker.start()  # before the files are opened, or it would share their locks
+    with mine.open("rb") as old:
+        fcntl.flock(old, fcntl.LOCK_EX)
+        start.set()
+        worker.join(0.3)
+        copy = mine.with_suffix(".copy")
+        copy.write_bytes(mine.read_bytes())
+        new = copy.open("rb")
+        fcntl.flock(new, fcntl.LOCK_EX)
+        copy.replace(mine)
+    with new:
+        worker.join(0.5)
+        assert mine.read_text("utf-8") == BY_HAND
+    worker.join(60)
+    assert worker.exitcode == 0
+    assert "ask_1_7" in car_of(mine).asks
 
 
 def test_what_an_editor_saved_in_between_is_not_overwritten(mine: Path, monkeypatch: pytest.MonkeyPatch):

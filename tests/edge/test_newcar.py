@@ -171,6 +171,17 @@ def test_what_the_file_holds_is_not_asked_again(tmp_path: Path):
     assert [prompt for prompt, *_ in again.asked] == ["Wear of the disc, rear, in mm"]
 
 
+def test_a_value_that_was_wrong_before_does_not_stand_in_the_way_of_another(tmp_path: Path):
+    with pytest.raises(KeyboardInterrupt):
+        make_car(Script(IDENTITY), tmp_path, procedure())
+    path = tmp_path / "blue-estate.yaml"
+    add_ask(path, "pad_limit", "3 kg", "hearsay")
+    script = Script([*VALUES[2:], *INSTRUMENT])
+    fill(script, path, procedure())
+    assert script.left == []
+    assert car_of(path).asks["pad_new"]["value"] == "11 mm"
+
+
 def test_an_instrument_that_is_not_at_hand_is_left_out(tmp_path: Path):
     path = make_car(Script([*IDENTITY, *VALUES, ""]), tmp_path, procedure())
     assert car_of(path).instruments == {}
