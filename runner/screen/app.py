@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import os
 import signal
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import ClassVar, Final
 
@@ -55,8 +55,8 @@ class Runner(App[None], inherit_bindings=False):
         keys: Mapping[str, str] | None = None,
     ) -> None:
         no_color = bool(os.environ.get("NO_COLOR"))
-        with _unset("NO_COLOR"):
-            super().__init__(ansi_color=no_color or _few_colours())
+        super().__init__(ansi_color=no_color or _few_colours())
+        # The framework takes an empty variable for a set one, and sends greys; the sheet sees to both itself.
         self.no_color = no_color
         self.view = view
         self.panel = panel or Panel()
@@ -165,17 +165,6 @@ class Runner(App[None], inherit_bindings=False):
 def _few_colours() -> bool:
     """Whether the terminal has 16 colours at most; then they are the user's own and are named, not computed."""
     return Console(force_terminal=True).color_system in (None, "standard")
-
-
-@contextlib.contextmanager
-def _unset(name: str) -> Iterator[None]:
-    """The environment without a variable: the framework turns colours grey where it is there, even if empty."""
-    value = os.environ.pop(name, None)
-    try:
-        yield
-    finally:
-        if value is not None:
-            os.environ[name] = value
 
 
 def show(app: Runner) -> int:

@@ -22,7 +22,7 @@ LOST: Final = 129
 """Return code when the terminal went away: 128 and the number of SIGHUP, as shells count."""
 
 
-class _Outlet:
+class Outlet:
     """The terminal to write to; once it is gone, writing does nothing instead of stopping the program."""
 
     def __init__(self, file: TextIO, on_loss: Callable[[], None]) -> None:
@@ -54,7 +54,7 @@ class Terminal(LinuxDriver):
         super().__init__(app, debug=debug, mouse=mouse, size=size)
         self._lost = False
         if self._file is not None:
-            self._file = cast(Any, _Outlet(self._file, self._lose))
+            self._file = cast(Any, Outlet(self._file, self._lose))
 
     def run_input_thread(self) -> None:
         """Read keys until the screen ends or the terminal is gone."""
