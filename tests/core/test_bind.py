@@ -59,7 +59,7 @@ CIRCUITS = procedure(
     length("bore", low=amount("12 mm"), high=amount("40 mm"), measured=True),
     length("low", unknown=True),
     length("high", below="low"),
-    # 49 CFR 570.5 (d): hydraulic brake lining of at least 1/32 in.
+    # RCW 46.37.360(5), same as 49 CFR 570.5: lining of a light vehicle at least 1/32 in.
     length("lining", low=amount("1/32 in"), floor_source="49 CFR 570.5"),
     length("tube", per="corner", unknown=True),
     Ask(name="one_way", what="", kind="choice", options=("fitted", "not fitted"), sources=("seen",), place=AT),
