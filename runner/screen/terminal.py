@@ -30,12 +30,15 @@ class Outlet:
         self._on_loss = on_loss
 
     def write(self, text: str) -> None:
+        """Write if the terminal is there."""
         self._try(lambda: self._file.write(text))
 
     def flush(self) -> None:
+        """Flush if the terminal is there."""
         self._try(self._file.flush)
 
     def fileno(self) -> int:
+        """The descriptor of the terminal."""
         return self._file.fileno()
 
     def _try(self, call: Callable[[], object]) -> None:
