@@ -26,7 +26,7 @@ class Script:
     def __call__(self, prompt: str, hint: str, options: tuple[str, ...]) -> str:
         self.asked.append((prompt, hint, options))
         if not self.left:
-            raise KeyboardInterrupt
+            raise EOFError
         return self.left.pop(0)
 
     def after(self, answer_number: int) -> str:
@@ -78,7 +78,7 @@ def test_the_questions_of_a_value_name_its_unit_its_corner_and_the_accepted_sour
 
 def test_the_vin_is_read_back_in_groups_and_can_be_typed_again(tmp_path: Path):
     script = Script(["x", "11111111211111111", "2", VIN, "1"])
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(EOFError):
         make_car(script, tmp_path, procedure())
     prompt, doubt, options = script.asked[2]
     assert prompt == "it reads 111 11111 2 11111111: so"
@@ -117,7 +117,7 @@ def test_the_vin_is_read_back_in_groups_and_can_be_typed_again(tmp_path: Path):
 )
 def test_a_wrong_answer_gets_one_clear_message_and_the_question_again(tmp_path: Path, before, bad, said):
     script = Script([*before, bad])
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(EOFError):
         make_car(script, tmp_path, procedure())
     assert said in script.after(len(before))
     if "not above" not in said:
@@ -128,7 +128,7 @@ def test_what_was_entered_stays_wherever_it_is_stopped(tmp_path: Path):
     answers = [*IDENTITY, *VALUES, *INSTRUMENT]
     for count in range(len(answers)):
         folder = tmp_path / str(count)
-        with pytest.raises(KeyboardInterrupt):
+        with pytest.raises(EOFError):
             make_car(Script(answers[:count]), folder, procedure())
         made = sorted(folder.glob("*.yaml"))
         if count < len(IDENTITY):
@@ -142,7 +142,7 @@ def test_what_was_entered_stays_wherever_it_is_stopped(tmp_path: Path):
 
 
 def test_a_car_that_was_begun_goes_on_where_it_was_left(tmp_path: Path):
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(EOFError):
         make_car(Script(IDENTITY[:4]), tmp_path, procedure())
     script = Script(["yes", *IDENTITY[4:], *VALUES, *INSTRUMENT])
     path = make_car(script, tmp_path, procedure())
@@ -151,14 +151,14 @@ def test_a_car_that_was_begun_goes_on_where_it_was_left(tmp_path: Path):
 
 
 def test_a_car_that_was_begun_can_be_left_for_another(tmp_path: Path):
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(EOFError):
         make_car(Script(IDENTITY[:4]), tmp_path, procedure())
     path = make_car(Script(["no", "Red Van", *IDENTITY[1:], *VALUES, *INSTRUMENT]), tmp_path, procedure())
     assert path.name == "red-van.yaml"
 
 
 def test_what_the_file_holds_is_not_asked_again(tmp_path: Path):
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(EOFError):
         make_car(Script([*IDENTITY, *VALUES[:4]]), tmp_path, procedure())
     path = tmp_path / "blue-estate.yaml"
     script = Script([*VALUES[4:], *INSTRUMENT])
@@ -172,7 +172,7 @@ def test_what_the_file_holds_is_not_asked_again(tmp_path: Path):
 
 
 def test_a_value_that_was_wrong_before_does_not_stand_in_the_way_of_another(tmp_path: Path):
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(EOFError):
         make_car(Script(IDENTITY), tmp_path, procedure())
     path = tmp_path / "blue-estate.yaml"
     add_ask(path, "pad_limit", "3 kg", "hearsay")
