@@ -78,11 +78,15 @@ def branch(desk: Desk, step: Node, gate: Gate | None, scope: Scope) -> Branch:
     subject = scalar(under(node, _ASK))
     if subject is not None:
         return _by_ask(desk, node, subject, gate, scope)
-    if isinstance(node, Map):
+    if isinstance(node, Map) and gate is None:
+        why = "this step has no gate, so it has no outcomes to tell apart"
+        desk.say(node.place, "outcome", why, "name one step, add a gate, or write 'ask: ' with a choice")
+    elif isinstance(node, Map):
         arms = _arms(desk, node, scope, ())
         _cover(desk, node, arms, outcomes(gate), "an outcome of this step")
         return Branch(subject=GATE, arms=arms)
-    _decided(desk, node, gate)
+    else:
+        _decided(desk, node, gate)
     return Branch(subject=GATE, arms=(Arm(value=None, target=target(desk, node, scope), place=node.place),))
 
 
