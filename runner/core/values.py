@@ -75,19 +75,35 @@ def _nothing_yet(procedure: Procedure) -> tuple[tuple[str, tuple[Quantity, ...]]
 
 def worth(procedure: Procedure, state: State, expr: Expr, here: str | None) -> Quantity | Unclear:
     """What an expression is worth now; Unclear where something in it is not known yet."""
-    if _of_asks(procedure, expr):
-        return _fixed(procedure, state.asks, expr, here)
-    return bound_quantity(procedure, bound(procedure, state.asks), expr, here, readings(procedure, state))
+    if not _of_asks(procedure, expr):
+        return bound_quantity(procedure, bound(procedure, state.asks), expr, here, readings(procedure, state))
+    known = _worked_out(procedure, state.asks)
+    key = (id(expr), here)
+    if key not in known:
+        known[key] = (expr, bound_quantity(procedure, bound(procedure, state.asks), expr, here, {}))
+    return known[key][1]
 
 
-@lru_cache(maxsize=4096)
-def _fixed(procedure: Procedure, asks: Asks, expr: Expr, here: str | None) -> Quantity | Unclear:
-    return bound_quantity(procedure, bound(procedure, asks), expr, here, {})
+@lru_cache(maxsize=32)
+def _worked_out(procedure: Procedure, asks: Asks) -> dict[tuple[int, str | None], tuple[Expr, Quantity | Unclear]]:
+    """What stands on values of the car alone, once worked out; an expression is kept, so that its id stays its own."""
+    return {}
 
 
-@lru_cache(maxsize=4096)
 def _of_asks(procedure: Procedure, expr: Expr) -> bool:
     """Whether an expression stands on values of the car alone, so that it is worth the same at every step."""
+    known = _told_apart(procedure)
+    if id(expr) not in known:
+        known[id(expr)] = (expr, _stands_on_asks(procedure, expr))
+    return known[id(expr)][1]
+
+
+@lru_cache(maxsize=32)
+def _told_apart(procedure: Procedure) -> dict[int, tuple[Expr, bool]]:
+    return {}
+
+
+def _stands_on_asks(procedure: Procedure, expr: Expr) -> bool:
     todo, seen = [expr], set[str]()
     while todo:
         one = todo.pop()
@@ -140,7 +156,11 @@ def positions(procedure: Procedure, state: State, level: Level) -> dict[str, Enc
     bounds = [q for q in found if isinstance(q, Quantity)]
     if len(bounds) < 4:
         return {}
-    at_min, at_max, floor, brim = bounds
+    return dict(_gauge(bounds[0], bounds[1], bounds[2], bounds[3]))
+
+
+@lru_cache(maxsize=64)
+def _gauge(at_min: Quantity, at_max: Quantity, floor: Quantity, brim: Quantity) -> dict[str, Enclosure]:
     span = at_max.lo - at_min.lo
     eighth = span / 8
     seen = {

@@ -1,3 +1,4 @@
+# ruff: noqa: E501  -- a step of a procedure in one line reads best
 """The way of a run through blocks, calls, bounds, parts and ends; what another run claims."""
 
 from __future__ import annotations
