@@ -9,7 +9,7 @@ Rules of this package
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass
 
 from runner.core.finding import Finding, listed
@@ -33,10 +33,10 @@ from runner.verify import (
     stacks,
     urgent,
 )
+from runner.verify.admission import Levels, Now, Verdict, judged
 from runner.verify.amounts import Raw
 from runner.verify.claim import Broken, Case, Claim, Proof, broken, case_of
-from runner.verify.expand import Frame, Point, expand
-from runner.verify.fields import Layout
+from runner.verify.expand import expand
 from runner.verify.flow import Flow, spread, ways
 from runner.verify.layout import layout
 from runner.verify.levels import bound_findings
@@ -66,6 +66,10 @@ CHECKS: tuple[Proof, ...] = (
 )
 
 
+MOST_PATHS = 20
+"""So many findings of a file show their path."""
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Checked:
     """A procedure that passed, with its flat graph and what the proofs found worth a warning."""
@@ -75,14 +79,6 @@ class Checked:
     flow: Flow
     claims: Mapping[int, tuple[Claim, ...]]
     warnings: tuple[Finding, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
-    """Whether a run may go on from a place in the state of the car, and if not, why."""
-
-    ok: bool
-    because: str
 
 
 def verify(procedure: Procedure) -> Checked | tuple[Finding, ...]:
@@ -125,15 +121,19 @@ def _broken(flow: Flow, claims: Mapping[int, tuple[Claim, ...]]) -> Iterator[Fin
         key = (claim.check, claim.place, claim.key)
         if key not in best or len(path.points) < len(best[key][1].points):
             best[key] = (suspects[at], path)
-    for suspect, path in best.values():
+    shown: dict[str, int] = {}
+    for suspect, path in sorted(best.values(), key=lambda each: each[0].claim.place):
         claim = suspect.claim
+        shown[claim.place.file] = shown.get(claim.place.file, 0) + 1
+        way = shown[claim.place.file] <= MOST_PATHS
+        mixed = f" (not distinguished: {', '.join(path.blurred)})" if path.blurred else ""
         yield Finding(
             place=claim.place,
             check=claim.check,
-            text=claim.text,
+            text=claim.text + mixed,
             help=claim.help,
             related=claim.related,
-            trail=trail(flow.expanded, path.points, path.edges),
+            trail=trail(flow.expanded, path.points, path.edges) if way else (),
         )
 
 
@@ -154,46 +154,26 @@ def admissible(
     checked: Checked,
     path: str,
     conditions: Mapping[str, str],
-    levels: Mapping[str, object],
+    levels: Levels,
     *,
     remaining: Mapping[str, tuple[str, ...]],
+    happened: Set[str] | None = None,
+    values: Raw | None = None,
+    choices: Mapping[str, str] | None = None,
 ) -> Verdict:
     """Whether every path from a place holds, when the car is in this state.
 
     ``conditions`` map instances to T, F or U; ``remaining`` maps the path of each block around the place to the
-    members whose turn is still to come. Monitors of rules, choices and parts are as on the ways that lead there.
+    members whose turn is still to come. With ``happened`` (as the engine tells it) rules start from what was done, with
+    ``choices`` branches from what was chosen; without them, as on the ways that lead there. With ``values`` of the car
+    (as for ``bind_levels``) branches on them are known and the levels are proven too.
     """
-    flow = checked.flow
-    first = next(
-        (at for at in checked.case.expanded.at.get(path, ()) if _fits(flow.expanded.points[at], remaining)), None
+    now = Now(
+        conditions=conditions,
+        levels=levels,
+        remaining=remaining,
+        happened=happened,
+        values=values,
+        choices=choices or {},
     )
-    if first is None:
-        return Verdict(ok=False, because=f"there is no step '{path}' with these turns to come")
-    start = _started(flow.layout, flow.states[first], conditions)
-    onward = Flow(flow.expanded, flow.layout, flow.ways, spread(flow.ways, first, start))
-    suspects = list(broken(onward, checked.claims))
-    paths = proven(onward, suspects, first, start)
-    if not paths:
-        return Verdict(ok=True, because="")
-    claim = suspects[min(paths, key=lambda at: len(paths[at].points))].claim
-    return Verdict(ok=False, because=claim.text)
-
-
-def _fits(point: Point, remaining: Mapping[str, tuple[str, ...]]) -> bool:
-    if point.station.kind not in ("gate", "step", "end"):
-        return False
-    frame: Frame | None = point.frame
-    while frame is not None:
-        block = frame.prefix.rstrip("/").rpartition("/")[0]
-        if block in remaining and frame.left != frozenset(remaining[block]):
-            return False
-        frame = frame.up
-    return True
-
-
-def _started(made: Layout, known: int, conditions: Mapping[str, str]) -> int:
-    x = known or made.start
-    for name, f in made.fields.items():
-        if f.states == ("T", "F", "U"):
-            x = x & ~f.mask | f.bits(conditions.get(name, "U"))
-    return x
+    return judged(checked.case, checked.flow, checked.claims, path, now)

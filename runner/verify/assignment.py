@@ -17,7 +17,7 @@ Good:
       end: {end: done, say: It is done.}
 
 Source: The Java Language Specification, chapter 16
-"""
+"""  # noqa: E501  (examples stand as they are written)
 
 from __future__ import annotations
 

@@ -73,6 +73,7 @@ def _rules_not_restated(case: Case, station: Station, own: set[_Pair]) -> Iterat
         if rule.kind != "only_after" or other is None or other.on != "make" or not _does(station, rule.what):
             continue
         name = _instance(case.procedure.conditions, other, station)
+        said = other.name if other.at in (None, HERE) else name
         if _ended(case, other) or (name, True) in own or name.endswith("@None"):
             continue
         yield Claim(
@@ -81,8 +82,8 @@ def _rules_not_restated(case: Case, station: Station, own: set[_Pair]) -> Iterat
             bad=case.always,
             place=station.place,
             key=f"rule {rule.said}",
-            text=f"the rule '{rule.said}' asks for '{other.name}', which is not among the needs here",
-            help=f"write 'needs: [{other.name}]' here",
+            text=f"the rule '{rule.said}' asks for '{said}', which is not among the needs here",
+            help=f"write 'needs: [{said}]' here",
             related=((rule.place, "the rule"),),
         )
 

@@ -30,10 +30,11 @@ Good:
       end: {end: done, say: It is done.}
 
 Source: interval analysis (Cousot and Cousot 1977)
-"""
+"""  # noqa: E501  (examples stand as they are written)
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -44,11 +45,16 @@ from runner.core.finding import Finding, Place
 from runner.core.graph import Count, LevelNeed
 from runner.core.quantity import Quantity
 from runner.core.units import show
-from runner.verify.amounts import Car, Raw, lost_of
+from runner.verify.amounts import Car, Raw
 from runner.verify.claim import Case
-from runner.verify.spans import MOST, NONE, Draw, Span, Spans, flowed, guarded, in_the_way
+from runner.verify.flow import Flow, ways
+from runner.verify.paths import Path, blocked, reaching
+from runner.verify.spans import Draw, Spans, flowed, guarded
 from runner.verify.station import Station
+from runner.verify.tracking import Track, start_of
 from runner.verify.trails import trail
+
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,172 +84,45 @@ def findings(case: Case) -> Iterator[Finding]:
     for car in cars:
         raw = {k: {"value": str(v), "source": EXAMPLE} for k, v in car.values.items()}
         for found in bound_findings(case, raw):
-            told.setdefault((found.place, found.text.partition(":")[0]), []).append((car.name, found))
+            told.setdefault((found.place, _NUMBER.sub("#", found.text)), []).append((car.name, found))
     for of in told.values():
         which = "every example car" if len(of) == len(cars) else f"the example car '{of[0][0]}'"
         yield replace(of[0][1], text=f"{of[0][1].text} (for {which})")
 
 
-def bound_findings(case: Case, raw: Raw) -> tuple[Finding, ...]:
-    """What is wrong with the levels for the values of one car."""
+def bound_findings(
+    case: Case, raw: Raw, first: int = 0, levels: Mapping[str, tuple[Fraction, Fraction] | None] | None = None
+) -> tuple[Finding, ...]:
+    """What is wrong with the levels for the values of one car, from a point on and from levels that are known there."""
     if not any(p.levels for p in (case.procedure, *case.procedure.fragments.values())):
         return ()
-    return tuple(_Levels(case, Car(case.procedure, raw)).findings())
-
-
-def start_of(case: Case, levels: Mapping[str, tuple[Fraction, Fraction] | None]) -> Spans:
-    """The spans in which a run starts."""
-    owners = (case.procedure, *case.procedure.fragments.values())
-    names = {name for owner in owners for name in owner.levels}
-    known = {name: levels.get(name) for name in names}
-    return {name: NONE if pair is None else Span(*pair) for name, pair in known.items()}
+    return tuple(_Levels(case, Car(case.procedure, raw)).findings(first, start_of(case, levels or {})))
 
 
 class _Levels:
     def __init__(self, case: Case, car: Car) -> None:
         self.case, self.car = case, car
-        self.draws: dict[int, tuple[Draw | None, ...]] = {}
-        self.looks: dict[int, tuple[tuple[str, Fraction, Fraction] | None, ...]] = {}
-        self.marks = self._thresholds()
-        self.states: list[Spans | None] = [None] * len(case.expanded.points)
-        self.came: dict[tuple[int, str], int] = {}
-        self.first: dict[int, int] = {}
+        self.track = Track(case, car)
         self.planned: set[int] = set()
+        self.flow = Flow(case.expanded, case.layout, ways(case.expanded, case.layout), ())
 
-    def _thresholds(self) -> tuple[Fraction, ...]:
-        """Where a value that keeps falling or rising round a loop comes to rest."""
-        found = {Fraction(0), MOST}
-        for station in self.case.expanded.stations:
-            self.draws[id(station)] = self.car.draws(station)
-            self.looks[id(station)] = self.car.looks(station)
-            found |= {x for d in self.draws[id(station)] if d is not None for x in (d.low, d.brim)}
-            found |= {x for look in self.looks[id(station)] if look is not None for x in look[1:]}
-            for name in lost_of(station.step) if station.step is not None else ():
-                found |= {x for pair in self.car.seen(station.owner, name) for x in pair}
-        return tuple(sorted(found))
-
-    def findings(self, first: int = 0, start: Spans | None = None) -> Iterator[Finding]:
-        self._spread(first, start_of(self.case, {}) if start is None else start)
+    def findings(self, first: int, start: Spans) -> Iterator[Finding]:
+        """The faults of all levels, each once."""
+        self.track.spread(first, start)
         seen: dict[tuple[Place, str], _Seen] = {}
-        for at, spans in enumerate(self.states):
+        for at, spans in enumerate(self.track.states):
             if spans is not None:
                 for fault in self._faults(at, self.case.expanded.points[at].station, spans):
                     seen.setdefault((fault.place, fault.text), fault)
         for fault in seen.values():
             yield Finding(place=fault.place, check="level", text=fault.text, help=fault.help, trail=self._trail(fault))
 
-    def _spread(self, first: int, start: Spans) -> None:
-        self.states[first] = start
-        dirty = bytearray(len(self.states))
-        dirty[first] = 1
-        at = first
-        while at >= 0:
-            dirty[at] = 0
-            back, point = at, self.case.expanded.points[at]
-            inside = self._entered(point.station, self.states[at] or {})
-            for nth, target in enumerate(point.targets):
-                after = self._left(point.station, nth, inside)
-                if after is not None and self._joined(at, target, after):
-                    dirty[target], back = 1, min(back, target)
-            at = dirty.find(1, back)
-
-    def _joined(self, at: int, target: int, after: Spans) -> bool:
-        """Whether more is possible at the target than before; round a loop to the next threshold at once."""
-        old = self.states[target]
-        if old is None:
-            self.states[target] = after
-            self.came |= {(target, name): at for name in after}
-            self.first[target] = at
-            return True
-        new: Spans = {}
-        for name, span in after.items():
-            joined = old[name].join(span)
-            if joined != old[name]:
-                if target <= at:
-                    joined = self._widened(old[name], joined)
-                self.came.setdefault((target, name), at)
-                if joined.lo < old[name].lo or (old[name].known and not joined.known):
-                    self.came[target, name] = at
-            new[name] = joined
-        if new == old:
-            return False
-        self.states[target] = new
-        return True
-
-    def _widened(self, old: Span, new: Span) -> Span:
-        lo, hi = new.lo, new.hi
-        if old.empty or new.empty:
-            return new
-        if lo < old.lo:
-            lo = max((t for t in self.marks if t <= lo), default=Fraction(0))
-        if hi > old.hi:
-            hi = min((t for t in self.marks if t >= hi), default=MOST)
-        return Span(lo, hi, new.known)
-
-    def _entered(self, station: Station, spans: Spans) -> Spans:
-        """Its needs hold from here; after a grant comes the look."""
-        spans = dict(spans)
-        for need in station.others:
-            least = self.car.least_of(station, need) if isinstance(need, LevelNeed) else None
-            if least is not None and isinstance(need, LevelNeed):
-                old = spans[need.level]
-                spans[need.level] = Span(max(old.lo, least), max(old.hi, least))
-        return spans
-
-    def _left(self, station: Station, nth: int, spans: Spans) -> Spans | None:
-        """The spans after an edge; None if it cannot be taken."""
-        edge, draws = station.edges[nth], self.draws[id(station)]
-        if edge.kind in ("override", "cannot") and station.step is not None:
-            return {**spans, **dict.fromkeys(lost_of(station.step), NONE)}
-        if edge.kind in ("short", "full"):
-            return spans if any(d is not None and in_the_way(d, spans, edge.kind) for d in draws) else None
-        if edge.kind == "arm" and station.kind == "step":
-            return self._moved(station, spans)
-        if station.kind == "rest" and edge.kind == "on":
-            return self._granted(station, spans, used=bool(edge.ops))
-        return spans
-
-    def _moved(self, station: Station, spans: Spans) -> Spans | None:
-        spans = dict(spans)
-        for d in self.draws[id(station)]:
-            if d is None:
-                return None
-            narrowed = spans if d.measured else guarded(d, spans)
-            if narrowed is None:
-                return None
-            spans = flowed(d, narrowed)
-        for look in self.looks[id(station)]:
-            if look is None:
-                return None
-            spans[look[0]] = Span(look[1], look[2])
-        return spans
-
-    def _granted(self, station: Station, spans: Spans, *, used: bool) -> Spans | None:
-        """After a grant, of which something was used or nothing, and the look that follows it."""
-        for d in self.draws[id(station)]:
-            narrowed = None if d is None else guarded(d, spans, always=True)
-            if d is None or narrowed is None:
-                return None
-            spans = dict(narrowed)
-            if used and d.move.source is not None:
-                spans[d.move.source] = Span(d.low, spans[d.move.source].hi)
-            if used and d.move.target is not None:
-                spans[d.move.target] = Span(spans[d.move.target].lo, d.brim)
-            for name in filter(None, (d.move.source, d.move.target)):
-                spans[name] = self._looked(station, name, spans[name])
-        return spans
-
-    def _looked(self, station: Station, name: str, now: Span) -> Span:
-        """A look shows a position that agrees with what was known; "cannot see" leaves it."""
-        fits = [(lo, hi) for lo, hi in self.car.seen(station.owner, name) if hi > now.lo and lo < now.hi]
-        return Span(min([now.lo, *(lo for lo, _ in fits)]), max([now.hi, *(hi for _, hi in fits)]), now.known)
-
     def _faults(self, at: int, station: Station, spans: Spans) -> Iterator[_Seen]:
         yield from self._low_needs(at, station, spans)
         if station.kind not in ("step", "rest") or (station.kind == "step" and isinstance(_gate(station), Count)):
             return
-        inside = self._entered(station, spans)
-        for d in self.draws[id(station)]:
+        inside = self.track.entered(station, spans)
+        for d in self.track.draws[id(station)]:
             if d is not None and not d.measured:
                 yield from self._dry(at, station, d, inside)
                 yield from self._over(at, station, d, inside)
@@ -307,9 +186,9 @@ class _Levels:
         """A beat is possible after the best fill, and the plan fits under the bound."""
         gate = _gate(station)
         assert isinstance(gate, Count)
-        for d in self.draws[id(station)]:
+        for d in self.track.draws[id(station)]:
             name = d.move.source if d is not None else None
-            best = max((x[1] for looks in self.looks.values() for x in looks if x and x[0] == name), default=None)
+            best = max((x[1] for looks in self.track.looks.values() for x in looks if x and x[0] == name), default=None)
             if d is not None and name is not None and best is not None and best - d.most < d.low:
                 full, most, low = (self._said(station, name, x) for x in (best, d.most, d.low))
                 yield _Seen(
@@ -337,19 +216,23 @@ class _Levels:
     def _trail(self, fault: _Seen) -> tuple[str, ...]:
         """The way on which the level fell last; before that the way by which its first point was found."""
         way, at = [fault.point], fault.point
-        while (before := self.came.get((at, fault.level))) is not None and before not in way:
+        while (before := self.track.came.get((at, fault.level))) is not None and before not in way:
             way.append(before)
             at = before
-        while (before := self.first.get(at)) is not None:
+        while (before := self.track.first.get(at)) is not None:
             way.append(before)
             at = before
         way.reverse()
         points = self.case.expanded.points
         edges = [points[a].targets.index(b) if b in points[a].targets else -1 for a, b in pairwise(way)]
-        return trail(self.case.expanded, way, [*edges, -1], [self._note(at, fault.level) for at in way])
+        path = Path(tuple(way), (*edges, -1))
+        if blocked(self.flow, path, self.case.layout.start):
+            path = reaching(self.flow, fault.point, self.case.layout.start) or path
+        notes = [self._note(at, fault.level) for at in path.points]
+        return trail(self.case.expanded, path.points, path.edges, notes)
 
     def _note(self, at: int, level: str) -> str:
-        spans, station = self.states[at], self.case.expanded.points[at].station
+        spans, station = self.track.states[at], self.case.expanded.points[at].station
         if spans is None or not level:
             return ""
         span = spans[level]

@@ -15,7 +15,7 @@ Good:
       end: {end: done, say: It is done.}
 
 Source: DOE-STD-1029: a repeated step says when to stop
-"""
+"""  # noqa: E501  (examples stand as they are written)
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ Good:
       goggles: {do: Put on the goggles., place: wheel, makes: [goggles_on], next: look}
       look: {do: Look up., place: wheel, cautions: [drip], needs: [goggles_on], deeds: [looks_up], next: end}
       end: {end: done, say: It is done.}
-"""
+"""  # noqa: E501  (examples stand as they are written)
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ Good:
       open: {do: Open the drain., place: wheel, makes: [drain_open], next: close}
       close: {do: Close the drain., place: wheel, ends: [drain_open], next: end}
       end: {end: done, say: It is done.}
-"""
+"""  # noqa: E501  (examples stand as they are written)
 
 from __future__ import annotations
 

@@ -12,7 +12,8 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from runner.verify.claim import Broken, Claim, breaks
+from runner.core.finding import Place
+from runner.verify.claim import ENTRY, Broken, Claim, breaks
 from runner.verify.fields import Field
 from runner.verify.flow import Flow, spread
 
@@ -31,6 +32,13 @@ class Path:
 def proven(flow: Flow, suspects: Sequence[Broken], first: int, start: int) -> dict[int, Path]:
     """For each suspect (by its index) that is truly broken the shortest path to it."""
     return _Hunt(flow, suspects, first, start).paths()
+
+
+def reaching(flow: Flow, point: int, start: int) -> Path | None:
+    """The shortest path that can be gone to a point."""
+    reached = flow.layout.fields["reached"].mask
+    here = Claim(check="", edge=ENTRY, bad=(reached,), place=Place("", 0, 0), text="", help="", key="")
+    return proven(flow, (Broken(point, here),), 0, start).get(0)
 
 
 class _Hunt:
@@ -67,7 +75,7 @@ class _Hunt:
                 if not whole:
                     self.found[member] = Path((self.suspects[member].point,), (-1,), _names(self.flow, mask))
                 continue
-            clash = _conflict(self.flow, path, self.start)
+            clash = blocked(self.flow, path, self.start)
             if clash and clash & ~mask:
                 self._part(clash)
                 again.setdefault(mask | clash, []).append(member)
@@ -98,8 +106,8 @@ def _names(flow: Flow, mask: int) -> tuple[str, ...]:
     return tuple(f.name for f in flow.layout.fields.values() if f.mask & mask)
 
 
-def _conflict(flow: Flow, path: Path, start: int) -> int:
-    """The mask of the fields that hinder the path; 0 if it can be gone."""
+def blocked(flow: Flow, path: Path, start: int) -> int:
+    """The mask of the field that hinders the path; 0 if it can be gone."""
     x = start
     last = len(path.points) - 1
     for at, edge in enumerate(path.edges):

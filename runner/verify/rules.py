@@ -23,7 +23,7 @@ Good:
       end: {end: done, say: It is done.}
 
 Source: dominance on a flow graph (Kildall 1973 for the method)
-"""
+"""  # noqa: E501  (examples stand as they are written)
 
 from __future__ import annotations
 

@@ -23,7 +23,7 @@ Good:
       seat: {do: Feel whether it is seated., place: wheel, choose: {ask: Is it seated?, options: ["yes", "no"]}, next: {"yes": end, "no": "off"}}
       "off": {do: Pull the circlip off., place: wheel, slides_off: circlip, at_most: {times: 1, then: safe stop}, next: "on"}
       end: {end: done, say: It is done.}
-"""
+"""  # noqa: E501  (examples stand as they are written)
 
 from __future__ import annotations
 

@@ -19,13 +19,14 @@ def trail(
 ) -> tuple[str, ...]:
     """One line for each step of the path: its title and how it was left; ``notes`` stand beside the points."""
     entries: list[tuple[str, str, str, str]] = []
+    last = ""
     for nth, (at, edge) in enumerate(zip(points, edges, strict=True)):
         point = expanded.points[at]
         label = point.station.edges[edge].label if edge >= 0 else ""
-        if point.station.kind in ("step", "gate", "call", "end") and point.station.node is not None:
-            note = notes[nth] if notes else ""
-            if point.station.kind == "step" or label:
-                entries.append((*_turn(point.frame), title(point), ", ".join(filter(None, (label, note)))))
+        if point.station.kind == "step" or (label and point.station.kind in ("gate", "call")):
+            note = notes[nth] if notes and notes[nth] != last else ""
+            last = note or last
+            entries.append((*_turn(point.frame), title(point), ", ".join(filter(None, (label, note)))))
         elif label and entries and point.station.kind in ("rest", "look"):
             entries[-1] = (*entries[-1][:3], ", ".join(filter(None, (entries[-1][3], label))))
     lines = tuple(_folded(entries))
@@ -62,4 +63,6 @@ def _folded(entries: list[tuple[str, str, str, str]]) -> Iterator[str]:
             yield f"{spoken(member)}: as at {spoken(before)}"
             continue
         shown[block, plain] = member
-        yield from (f"{said} ({label})" if label else said for said, label in lines)
+        first = f"{spoken(member)}, " if block and spoken(member) not in lines[0][0] else ""
+        for nth, (said, label) in enumerate(lines):
+            yield ("" if nth else first) + (f"{said} ({label})" if label else said)

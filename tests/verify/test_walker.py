@@ -8,9 +8,21 @@ import pytest
 
 from runner.core.graph import Procedure
 from runner.verify import Checked, verify
-
-from tests.verify.build import call, choice, each, end, fact, opening, phase, procedure, rule, step, strokes
-from tests.verify.build import Contract, here
+from tests.verify.build import (
+    Contract,
+    call,
+    choice,
+    each,
+    end,
+    fact,
+    here,
+    opening,
+    phase,
+    procedure,
+    rule,
+    step,
+    strokes,
+)
 from tests.verify.walker import Walker
 
 CONDITIONS = [

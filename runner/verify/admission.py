@@ -1,0 +1,101 @@
+"""Whether a run may go on from a place: the proofs, started there from the car as it is.
+
+What the engine keeps goes in as it is: conditions, levels, choices, what happened. Waits, parts and what is not
+handed in are taken as they may be on the ways that lead to the place. A promise (`must_follow`) is open when its
+first part has happened and its second has not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Set
+from dataclasses import dataclass
+from fractions import Fraction
+
+from runner.verify.amounts import Raw
+from runner.verify.claim import Case, Claim, broken
+from runner.verify.expand import Frame, Point
+from runner.verify.fields import Layout, alike, meant, member_of
+from runner.verify.flow import Flow, spread
+from runner.verify.levels import bound_findings
+from runner.verify.paths import proven
+
+Levels = Mapping[str, tuple[Fraction, Fraction] | None]
+Claims = Mapping[int, tuple[Claim, ...]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """Whether a run may go on from a place in the state of the car, and if not, why."""
+
+    ok: bool
+    because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Now:
+    """The car and the run as they are: values of the car are needed for levels only."""
+
+    conditions: Mapping[str, str]
+    levels: Levels
+    remaining: Mapping[str, tuple[str, ...]]
+    happened: Set[str] | None
+    values: Raw | None
+    choices: Mapping[str, str]
+
+
+def judged(case: Case, flow: Flow, claims: Claims, path: str, now: Now) -> Verdict:
+    """Whether every path from ``path`` holds."""
+    copies = flow.expanded.at.get(path, ())
+    first = next((at for at in copies if _fits(flow.expanded.points[at], now.remaining)), None)
+    if first is None:
+        return Verdict(ok=False, because=f"there is no step '{path}' with these turns to come")
+    start = _started(case, flow.states[first], now)
+    onward = Flow(flow.expanded, flow.layout, flow.ways, spread(flow.ways, first, start))
+    suspects = list(broken(onward, claims))
+    paths = proven(onward, suspects, first, start)
+    if paths:
+        return Verdict(ok=False, because=suspects[min(paths, key=lambda at: len(paths[at].points))].claim.text)
+    if now.values is not None:
+        found = bound_findings(case, now.values, first, now.levels)
+        if found:
+            return Verdict(ok=False, because=found[0].text)
+    return Verdict(ok=True, because="")
+
+
+def _fits(point: Point, remaining: Mapping[str, tuple[str, ...]]) -> bool:
+    if point.station.kind not in ("gate", "step", "end"):
+        return False
+    frame: Frame | None = point.frame
+    while frame is not None:
+        block = frame.prefix.rstrip("/").rpartition("/")[0]
+        if block in remaining and frame.left != frozenset(remaining[block]):
+            return False
+        frame = frame.up
+    return True
+
+
+def _started(case: Case, known: int, now: Now) -> int:
+    made: Layout = case.layout
+    x = known or made.start
+    for name, f in made.fields.items():
+        if f.states == ("T", "F", "U"):
+            x = x & ~f.mask | f.bits(now.conditions.get(name, "U"))
+    for name, value in _said(now):
+        chosen = made.fields.get(name)
+        if chosen is not None and value in chosen.states:
+            x = x & ~chosen.mask | chosen.bits(value)
+    for (at, member), f in made.monitors.items() if now.happened is not None else ():
+        rule = case.procedure.rules[at]
+        told = now.happened or frozenset()
+        what = any(rule.what is not None and meant(rule.what, t) and member_of(t) == member for t in told)
+        other = any(rule.other is not None and meant(rule.other, t) and alike(member_of(t), member) for t in told)
+        second = other if rule.kind == "only_after" else what and not other
+        x = x & ~f.mask | f.bits(f.states[1] if second else f.states[0])
+    return x
+
+
+def _said(now: Now) -> Iterator[tuple[str, str]]:
+    """What the run remembers and what is known of the car, by the names of their fields."""
+    yield from ((f"choice {name}", value) for name, value in now.choices.items())
+    for name, entry in (now.values or {}).items():
+        yield f"ask {name}", entry.get("value", "")

@@ -1,0 +1,80 @@
+"""Where a run may go on, from the car as it is."""
+
+from __future__ import annotations
+
+from runner.core.graph import Procedure
+from runner.verify import Checked, admissible, verify
+from tests.verify.build import duty, each, end, fact, opening, procedure, rule, step
+
+GOGGLES = duty("deed", "look_up", "goggles_on")
+
+
+def checked(made: Procedure) -> Checked:
+    verdict = verify(made)
+    assert isinstance(verdict, Checked), verdict
+    return verdict
+
+
+def goggles() -> Checked:
+    return checked(
+        procedure(
+            step("goggles", "look", makes=("goggles_on",)),
+            step("look", "done", asks=("goggles_on",), deeds=("look_up",)),
+            end(),
+            conditions=[fact("goggles_on")],
+            duties=[GOGGLES],
+        )
+    )
+
+
+def test_a_step_is_admitted_when_the_car_is_as_its_paths_need_it() -> None:
+    assert admissible(goggles(), "look", {"goggles_on": "T"}, {}, remaining={}).ok
+    verdict = admissible(goggles(), "look", {"goggles_on": "U"}, {}, remaining={})
+    assert (verdict.ok, verdict.because) == (False, "'goggles_on' may not hold here")
+
+
+def test_the_place_where_the_missing_condition_is_made_is_always_admitted() -> None:
+    assert admissible(goggles(), "goggles", {"goggles_on": "F"}, {}, remaining={}).ok
+
+
+def corners() -> Checked:
+    return checked(
+        procedure(
+            each(
+                "all",
+                "done",
+                step("open", "close", makes=("nipple_open",)),
+                step("close", "next corner", ends=("nipple_open",)),
+            ),
+            end(),
+            conditions=[opening("nipple_open", index="corner")],
+            assumes=("none nipple_open",),
+            rules=[rule("at_most_one", "nipple_open")],
+        )
+    )
+
+
+def test_inside_a_block_the_turns_to_come_count_and_those_that_are_over_do_not() -> None:
+    closed = {f"nipple_open@{m}": "F" for m in ("LF", "RF", "LR", "RR")}
+    made = corners()
+    assert admissible(made, "all/RR/open", closed, {}, remaining={"all": ("LF",)}).ok
+    assert not admissible(made, "all/RR/open", {**closed, "nipple_open@LF": "T"}, {}, remaining={"all": ("LF",)}).ok
+    assert admissible(made, "all/RR/close", {**closed, "nipple_open@RR": "T"}, {}, remaining={"all": ("LF",)}).ok
+
+
+def test_a_place_that_does_not_exist_is_not_admitted() -> None:
+    assert not admissible(corners(), "all/RR/open", {}, {}, remaining={"all": ("RR",)}).ok
+    assert not admissible(corners(), "nowhere", {}, {}, remaining={}).ok
+
+
+def test_a_rule_starts_from_what_has_happened() -> None:
+    made = checked(
+        procedure(
+            step("shake", "pour", deeds=("shake",)),
+            step("pour", "done", deeds=("pour",)),
+            end(),
+            rules=[rule("only_after", "deed pour", "deed shake")],
+        )
+    )
+    assert admissible(made, "pour", {}, {}, remaining={}, happened={"deed shake"}).ok
+    assert not admissible(made, "pour", {}, {}, remaining={}, happened=set()).ok
