@@ -6,15 +6,15 @@ import argparse
 from pathlib import Path
 
 from runner.cli.places import cars_folder
+from runner.cli.proving import load, understood
 from runner.core.graph import Procedure
 from runner.edge.newcar import make_car
 
 
 def make(options: argparse.Namespace) -> int:
     """``witnessmark car PROCEDURE``."""
-    from runner.cli.running import load_procedure
-
-    procedure = load_procedure(options.procedure)
+    loaded = load(options.procedure)
+    procedure = understood(loaded) if loaded is not None else None
     if procedure is None:
         return 2
     path = make_here(procedure, options.folder or cars_folder())

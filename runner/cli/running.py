@@ -7,85 +7,50 @@ import secrets
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 
-from runner.cli.places import cars, cars_folder, home, records_folder
+from runner.cli.places import home, records_folder
+from runner.cli.proving import Ready, asked, car_of, complain, fits, load, proven, say, understood
 from runner.core import act as ac
 from runner.core.act import AnyAct
-from runner.core.bind import Bound, bind
-from runner.core.finding import Finding, line_of
 from runner.core.graph import Photo, Procedure, Step, find, instances
 from runner.core.line import Head
+from runner.core.panel import Panel
 from runner.core.picture import Extras, look
+from runner.core.record import fingerprint
 from runner.core.sheet_text import status_sheet
 from runner.core.state import SAFE_STOP, State
 from runner.core.view import View
 from runner.edge import VERSION
-from runner.edge.carfile import Car, NotWritten, add_ask, read_car
+from runner.edge.carfile import NotWritten, add_ask
 from runner.edge.clock import Clock, SteppedClock, SystemClock
 from runner.edge.disk import NotRecorded
 from runner.edge.garage import Run, Taken, runs, take_over
 from runner.edge.job import Job, Nowhere
 from runner.edge.journal import Held, Journal
 from runner.edge.pictures import Pictures
-from runner.edge.reader import read
 from runner.edge.sheet import write_sheet
 from runner.edge.shelf import Loaded, Shelf
 from runner.edge.voice import voice
-from runner.verify import Checked, admissible, bind_levels, verify
+from runner.verify import Checked, admissible, verify
 
-DEMO_CAR = "demo/saltmarsh-unit-7.yaml"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ready:
-    """What a run needs before its first line: the checked procedure, the car, its values."""
-
-    procedure: Procedure
-    checked: Checked | None
-    car: Car
-    bound: Bound
-
-
-def complain(findings: tuple[Finding, ...]) -> None:
-    """Print findings where errors go."""
-    for finding in findings:
-        print(line_of(finding), file=sys.stderr)
-
-
-def say(text: str) -> None:
-    """Print a line where errors go."""
-    print(text, file=sys.stderr)
-
-
-def load_procedure(named: str) -> Procedure | None:
-    """The procedure of that name or file; None after saying what is wrong."""
-    loaded = Shelf().load(named)
-    if not isinstance(loaded, Loaded):
-        complain(loaded)
-        return None
-    procedure = read(loaded.files, loaded.main)
-    if isinstance(procedure, Procedure):
-        return procedure
-    complain(procedure)
-    return None
+NEAR_M = 0.7
+FAR_M = 2.5
+"""Reading distances: at arm's length, and where the far view is sized for unless told otherwise."""
 
 
 def run(options: argparse.Namespace) -> int:
     """Follow a procedure: begin a run, or go on with the unfinished one."""
-    procedure = load_procedure(options.procedure)
-    if procedure is None:
+    loaded = load(options.procedure)
+    car = car_of(options, loaded) if loaded is not None else None
+    if loaded is None or car is None:
         return 2
-    result = verify(procedure)
-    if not isinstance(result, Checked):
-        complain(result)
-        say(f"{procedure.name} is not proven on every path: it does not run; 'witnessmark rehearse' walks through it")
-        return 1
-    ready = _ready(options, procedure, result)
-    if ready is None:
-        return 2
-    demonstration = ready.car.demonstration or options.answers is not None
+    ready = proven(loaded, car)
+    if isinstance(ready, int):
+        return ready
+    demonstration = car.demonstration or options.answers is not None
     folder = records_folder(options.records, demo=demonstration)
     try:
         if options.answers is not None:
@@ -98,82 +63,30 @@ def run(options: argparse.Namespace) -> int:
 
 def rehearse(options: argparse.Namespace) -> int:
     """Walk through a procedure on the screen, without a record; said on every screen."""
-    procedure = load_procedure(options.procedure)
-    if procedure is None:
+    loaded = load(options.procedure)
+    procedure = understood(loaded) if loaded is not None else None
+    car = car_of(options, loaded) if loaded is not None and procedure is not None else None
+    if procedure is None or car is None:
         return 2
     result = verify(procedure)
     checked = result if isinstance(result, Checked) else None
     if checked is None and isinstance(result, tuple):
         complain(result)
         say("not proven: this rehearsal may lead where a run never may")
-    ready = _ready(options, procedure, checked)
-    if ready is None:
-        return 2
+    code = fits(procedure, checked, car)
+    if code:
+        return code
+    ready = Ready(procedure=procedure, checked=lambda: checked, car=car)
     clock = SystemClock()
     nothing = Taken(conditions={}, levels={}, waits={}, parts={}, claims={}, heads={}, unfinished=(), warnings=())
-    job = _job(ready, Nowhere(), clock, record=None, by=ready.car.people[0], notice="")
+    job = _job(ready, Nowhere(), clock, record=None, by=car.people[0], notice="")
     job.do(_begin(ready, nothing, demonstration=True, rehearsal=True))
     return _surface(options, job, clock)
 
 
-def _ready(options: argparse.Namespace, procedure: Procedure, checked: Checked | None) -> Ready | None:
-    path = _car_path(options, procedure)
-    if path is None:
-        return None
-    car = read_car(path)
-    if not isinstance(car, Car):
-        complain(car)
-        return None
-    complain(car.warnings)
-    known = {k: v for k, v in car.asks.items() if k.partition("@")[0] in _asked(procedure)}
-    bound: Bound | None = None
-    for owner in (procedure, *procedure.fragments.values()):
-        mine = {k: v for k, v in known.items() if k.partition("@")[0] in owner.asks}
-        result = bind(owner, mine, car.places)
-        if not isinstance(result, Bound):
-            complain(result)
-            return None
-        bound = bound or result
-    if bound is None:
-        return None
-    if checked is not None:
-        wrong = tuple(f for f in bind_levels(checked, known) if f.severity == "error")
-        if wrong:
-            complain(wrong)
-            say(f"with the values of {car.name} the levels of {procedure.name} are not proven: it does not run")
-            return None
-    return Ready(procedure=procedure, checked=checked, car=car, bound=bound)
-
-
-def _asked(procedure: Procedure) -> frozenset[str]:
-    return frozenset(a for p in (procedure, *procedure.fragments.values()) for a in p.asks)
-
-
-def _car_path(options: argparse.Namespace, procedure: Procedure) -> Path | None:
-    if options.demo:
-        return Shelf().demo(DEMO_CAR)
-    if options.car is not None:
-        chosen: Path = options.car
-        return chosen
-    known = cars()
-    if len(known) == 1:
-        return known[0]
-    if known:
-        say("there are several cars: name one with --car")
-        for path in known:
-            say(f"  {path}")
-        return None
-    if not sys.stdin.isatty():
-        say("there is no car's file yet: name one with --car, or --demo for the invented car")
-        return None
-    from runner.cli.cars import make_here
-
-    return make_here(procedure, cars_folder())
-
-
 def _begin(ready: Ready, taken: Taken, *, demonstration: bool, rehearsal: bool = False, salt: str = "") -> ac.Begin:
     procedure, car = ready.procedure, ready.car
-    asked = _asked(procedure)
+    wanted = asked(procedure)
     return ac.Begin(
         procedure=procedure.name,
         revision=procedure.revision,
@@ -184,9 +97,9 @@ def _begin(ready: Ready, taken: Taken, *, demonstration: bool, rehearsal: bool =
         demonstration=demonstration,
         rehearsal=rehearsal,
         salt=salt or secrets.token_hex(8),
-        asks={k: dict(v) for k, v in car.asks.items() if k.partition("@")[0] in asked and v.get("value")},
+        asks={k: dict(v) for k, v in car.asks.items() if k.partition("@")[0] in wanted and v.get("value")},
         conditions=dict(car.conditions) | {k: v for k, v in taken.conditions.items() if k in _instances(procedure)},
-        levels=dict(taken.levels),
+        levels={k: v for k, v in taken.levels.items() if k in procedure.levels},
         waits=dict(taken.waits),
         parts=dict(car.parts) | dict(taken.parts),
         instruments={k: dict(v) for k, v in car.instruments.items()},
@@ -200,13 +113,11 @@ def _instances(procedure: Procedure) -> frozenset[str]:
 
 
 def _hashes(texts: Mapping[str, str]) -> dict[str, str]:
-    from hashlib import sha256
-
     return {name: sha256(text.encode()).hexdigest() for name, text in texts.items()}
 
 
 def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path | None, by: str, notice: str) -> Job:
-    procedure, car, checked = ready.procedure, ready.car, ready.checked
+    procedure, car = ready.procedure, ready.car
     sheet = record.with_suffix(".status.txt") if record is not None else None
     pictures = Pictures(home() / "pictures", record.with_suffix(".pictures")) if record is not None else None
 
@@ -217,6 +128,7 @@ def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path
         return look(procedure, state, clock.now(), extras)
 
     def admit(state: State, path: str) -> tuple[bool, str]:
+        checked = ready.checked()
         if checked is None:
             return (True, "")
         verdict = admissible(checked, path, state.conditions, state.levels, remaining=_to_come(state, path))
@@ -261,7 +173,7 @@ def _on_screen(options: argparse.Namespace, ready: Ready, folder: Path, *, demon
     for trouble in troubles:
         say(trouble)
     car = ready.car.reference
-    taken = take_over(all_runs, car)
+    taken = take_over(all_runs, car, demonstration=demonstration)
     for warning in taken.warnings:
         say(warning)
     by = options.by or ready.car.people[0]
@@ -289,15 +201,11 @@ def _on_screen(options: argparse.Namespace, ready: Ready, folder: Path, *, demon
 def _resume(
     options: argparse.Namespace, ready: Ready, old: Run, all_runs: tuple[Run, ...], clock: Clock, by: str
 ) -> int:
-    embedded = read({name: text.encode() for name, text in old.begin.texts.items()}, _main_of(old, ready))
-    if not isinstance(embedded, Procedure):
-        complain(embedded)
-        return 2
-    checked = verify(embedded)
-    if not isinstance(checked, Checked):
-        complain(checked)
-        return 1
-    ready = Ready(procedure=embedded, checked=checked, car=ready.car, bound=ready.bound)
+    main = _main_of(old, ready)
+    again = proven(Loaded({name: text.encode() for name, text in old.begin.texts.items()}, main), ready.car)
+    if isinstance(again, int):
+        return again
+    ready = again
     journal = Journal.open(old.path, by=by, since=clock.now().at)
     if isinstance(journal, Held):
         return _held(journal)
@@ -307,7 +215,7 @@ def _resume(
         job = _job(ready, journal, clock, record=old.path, by=by, notice=notice)
         job.take_over(old.entries)
         job.head = journal.record.head
-        taken = take_over(all_runs, ready.car.reference, leaving_out=old.name)
+        taken = take_over(all_runs, ready.car.reference, old.name, demonstration=old.begin.demonstration)
         clean = job.state.phase == "held"
         job.do(ac.Resume(clean=clean, torn=torn is not None, by=by, heads=dict(taken.heads)))
         code = _surface(options, job, clock)
@@ -342,8 +250,6 @@ def _goodbye(job: Job, path: Path, ready: Ready, code: int) -> int:
             print("  NOT TO BE DRIVEN until this is settled")
     else:
         print(f"{state.procedure}: not finished; the same command goes on with it")
-    from runner.core.record import fingerprint
-
     print(f"record: {path}\nfingerprint: {fingerprint(job.head.hash)}")
     if state.demonstration:
         print("DEMONSTRATION: this is not work done on a car")
@@ -362,8 +268,19 @@ def _surface(options: argparse.Namespace, job: Job, clock: Clock) -> int:
     from runner.screen.app import Runner, show
 
     speak = voice() if getattr(options, "speak", False) else None
-    distance, height = getattr(options, "distance", 0.7), getattr(options, "screen", 194.0)
-    return show(Runner(job.peek(), do, job.peek, clock.now, distance_m=distance, screen_mm=height, speak=speak))
+    distance, height = getattr(options, "distance", NEAR_M), getattr(options, "screen", 194.0)
+    far = distance > NEAR_M
+    app = Runner(
+        job.peek(),
+        do,
+        job.peek,
+        clock.now,
+        panel=Panel(far=far),
+        distance_m=distance if far else FAR_M,
+        screen_mm=height,
+        speak=speak,
+    )
+    return show(app)
 
 
 def _by_answers(options: argparse.Namespace, ready: Ready, folder: Path) -> int:
@@ -375,7 +292,7 @@ def _by_answers(options: argparse.Namespace, ready: Ready, folder: Path) -> int:
         complain(answers)
         return 2
     clock = SteppedClock()
-    taken = take_over(runs(folder)[0], ready.car.reference)
+    taken = take_over(runs(folder)[0], ready.car.reference, demonstration=True)
     by = options.by or ready.car.people[0]
     name = f"{ready.procedure.name}-demonstration-{len(taken.heads) + 1}"
     journal = Journal.create(folder, name, by=by, since=clock.now().at)

@@ -10,13 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-import msgspec
-
 from runner.core import act as ac
 from runner.core.act import Begin
 from runner.core.entry import Entry, entries, folded
 from runner.core.rational import to_text
 from runner.core.record import Record, read
+from runner.core.replay import UNHEARD_OF
 from runner.core.state import State
 
 
@@ -78,16 +77,20 @@ def run_of(path: Path) -> Run | str:
         return f"{path}: no whole line in it: {record.fault.text if record.fault else 'empty'}"
     try:
         told = entries(record.lines)
-    except (msgspec.MsgspecError, ValueError) as error:
+        state = folded(told)
+    except UNHEARD_OF as error:
         return f"{path}: written by a newer program, or not by this one: {error}"
     begin = told[0].act
     if not isinstance(begin, Begin):
         return f"{path}:1: a record begins with the start of its run"
-    return Run(path=path, record=record, entries=told, state=folded(told), begin=begin)
+    return Run(path=path, record=record, entries=told, state=state, begin=begin)
 
 
-def take_over(all_runs: tuple[Run, ...], car: str, leaving_out: str = "") -> Taken:
-    """What is known of the car from its records, ``leaving_out`` the run that is being resumed."""
+def take_over(all_runs: tuple[Run, ...], car: str, leaving_out: str = "", *, demonstration: bool) -> Taken:
+    """What is known of the car from its records, ``leaving_out`` the run that is being resumed.
+
+    Work and demonstrations never mix: what was only shown was not done.
+    """
     conditions: dict[str, str] = {}
     levels: dict[str, list[str]] = {}
     waits: dict[str, dict[str, str | int]] = {}
@@ -98,7 +101,7 @@ def take_over(all_runs: tuple[Run, ...], car: str, leaving_out: str = "") -> Tak
     unfinished: list[Run] = []
     present = {r.name for r in all_runs}
     for run in all_runs:
-        if run.begin.car != car or run.state.rehearsal:
+        if run.begin.car != car or run.state.rehearsal or run.begin.demonstration is not demonstration:
             continue
         for missing in sorted(_named(run) - present):
             warnings.append(f"{run.path.name} names the record '{missing}', which is not in this folder")

@@ -1,0 +1,168 @@
+"""``mutate``: put faults into a procedure, one at a time, and see whether the checker finds each."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+
+from runner.core.finding import Finding, Place, clean, line_of
+from runner.core.graph import Procedure
+from runner.edge.shelf import Loaded, Shelf
+from runner.edge.workbench import Workbench, bench
+from runner.verify import Checked, verify
+from runner.verify.likeness import likeness
+from runner.verify.mutation import (
+    MOST,
+    OPERATOR_LEAST,
+    OPERATOR_RATE,
+    RATE,
+    SEED,
+    Fate,
+    Judged,
+    Mutant,
+    Report,
+    Score,
+    killers,
+    report,
+    rules_of,
+    sample,
+)
+
+
+def mutate(options: argparse.Namespace) -> int:
+    """Print what the checker makes of every fault; 0 where the rates are as asked."""
+    loaded = Shelf().load(options.procedure)
+    if not isinstance(loaded, Loaded):
+        return _cannot(loaded)
+    made = bench(loaded.files, loaded.main)
+    if not isinstance(made, Workbench):
+        return _cannot(made)
+    own = tuple(f for f in findings(made.procedure) if f.severity == "error")
+    if own:
+        print(f"{made.procedure.name} has {len(own)} errors of its own; they do not count", file=sys.stderr)
+    told = tried(made, options.most, options.seed)
+    print(_json(made.procedure, told, options.seed) if options.json else _text(made.procedure, told, options.seed))
+    return 0 if told.passes else 1
+
+
+def _cannot(found: tuple[Finding, ...]) -> int:
+    for finding in found:
+        print(line_of(finding), file=sys.stderr)
+    return 2
+
+
+def findings(procedure: Procedure) -> tuple[Finding, ...]:
+    """All that the checker says of a procedure at the desk."""
+    result = verify(procedure)
+    return result.warnings if isinstance(result, Checked) else result
+
+
+def tried(made: Workbench, most: int = MOST, seed: int = SEED) -> Report:
+    """Every fault, or a sample of them, put in and judged."""
+    sites = tuple(made.sites())
+    before, same, rules = findings(made.procedure), likeness(made.procedure), rules_of(made.procedure)
+
+    def judged(nth: int) -> Judged:
+        site = sites[nth]
+        changed = made.made(site)
+        if not isinstance(changed, Procedure):
+            return Judged(mutant=site.mutant, fate="stillborn")
+        by = killers(before, findings(changed), rules)
+        fate: Fate = "killed" if by else "equivalent" if likeness(changed) == same else "survived"
+        return Judged(mutant=site.mutant, fate=fate, by=by)
+
+    mutants = tuple(site.mutant for site in sites)
+    return report(tuple(judged(nth) for nth in sample(mutants, most, seed)), len(sites), rules)
+
+
+def _text(procedure: Procedure, told: Report, seed: int) -> str:
+    return "\n".join(clean(line) for line in _lines(procedure, told, seed))
+
+
+def _lines(procedure: Procedure, told: Report, seed: int) -> Iterator[str]:
+    whole = told.score
+    drawn = f"a sample of {told.tried:,}, seed {seed}" if told.tried < told.found else f"all tried, seed {seed}"
+    yield f"{procedure.name}: {told.found:,} faults at as many places of the text, {drawn}"
+    yield f"{_rate(whole)} of {whole.counted} killed ({whole.killed}); {_beside(whole)}"
+    yield ""
+    yield f"{'operator':<16}{'counted':>8}{'killed':>8}{'rate':>8}"
+    for name, score in told.operators.items():
+        low = score.counted >= OPERATOR_LEAST and score.rate < OPERATOR_RATE
+        rate = _rate(score) if score.counted else "-"
+        yield f"{name:<16}{score.counted:>8}{score.killed:>8}{rate:>8}" + ("  below 80 %" if low else "")
+    yield from _listed("survivors: nothing protects these safeguards", told.survivors)
+    yield from _listed("facts that nothing else says (outside the rate)", told.unseen_facts)
+    yield from _listed("numbers that nothing protects (outside the rate)", told.unseen_numbers)
+    if told.inert:
+        yield ""
+        yield "inert: never the only one to find a fault"
+        yield from (f"  {said}" for said in told.inert)
+
+
+def _beside(score: Score) -> str:
+    return f"beside them {score.equivalent} that change nothing and {score.stillborn} that cannot be read"
+
+
+def _rate(score: Score) -> str:
+    return f"{100 * score.killed // max(1, score.counted)} %" if score.counted else "100 %"
+
+
+def _listed(title: str, mutants: tuple[Mutant, ...]) -> Iterator[str]:
+    if mutants:
+        yield ""
+        yield f"{title}: {len(mutants)}"
+    for one in mutants:
+        yield f"{_where(one.place)}: {one.what} [{one.operator}]"
+        yield f"  would be found by: {one.mend}"
+
+
+def _where(place: Place) -> str:
+    return f"{place.file}:{place.line}:{place.column}"
+
+
+def _json(procedure: Procedure, told: Report, seed: int) -> str:
+    whole = told.score
+    made = {
+        "procedure": procedure.name,
+        "seed": seed,
+        "found": told.found,
+        "tried": told.tried,
+        "mutants": whole.counted,
+        "killed": whole.killed,
+        "rate": round(float(whole.rate), 4),
+        "stillborn": whole.stillborn,
+        "equivalent": whole.equivalent,
+        "asked": {"rate": float(RATE), "operator_rate": float(OPERATOR_RATE), "operator_least": OPERATOR_LEAST},
+        "passes": told.passes,
+        "operators": {name: _scored(score) for name, score in told.operators.items()},
+        "survivors": [_told(one) for one in told.survivors],
+        "facts": {**_scored(told.facts), "survivors": [_told(one) for one in told.unseen_facts]},
+        "numbers": {"numbers": told.numbers, "unprotected": [_told(one) for one in told.unseen_numbers]},
+        "sole_killers": dict(told.sole),
+        "inert": list(told.inert),
+    }
+    return json.dumps(made, ensure_ascii=True, indent=2)
+
+
+def _scored(score: Score) -> dict[str, object]:
+    return {
+        "mutants": score.counted,
+        "killed": score.killed,
+        "rate": round(float(score.rate), 4),
+        "stillborn": score.stillborn,
+        "equivalent": score.equivalent,
+    }
+
+
+def _told(one: Mutant) -> dict[str, object]:
+    place = one.place
+    return {
+        "operator": one.operator,
+        "file": place.file,
+        "line": place.line,
+        "column": place.column,
+        "what": clean(one.what),
+        "would_find": clean(one.mend),
+    }
