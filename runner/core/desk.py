@@ -152,6 +152,8 @@ def _typed(panel: Panel, view: View, field: Field, key: str) -> Answered | None:
             return _taken_back(panel, field, key), None
         case "-" | "esc" | "backspace" if panel.mode == "menu":
             return _back(panel), None
+        case "-" if not buffer and not panel.points:
+            return None
         case "+" if not buffer and not panel.points:
             return replace(panel, way=(panel.way + 1) % len(field.ways), page=panel.page + 1), None
         case _:

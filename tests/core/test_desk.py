@@ -117,6 +117,14 @@ def test_minus_takes_back_what_is_typed_then_opens_the_menu_then_leaves_it() -> 
     assert acts == []
 
 
+def test_minus_in_an_empty_text_field_opens_the_menu_so_that_the_text_can_be_owed() -> None:
+    bench = brought_to("identify", "batch")
+    panel, acts = strike(bench, Panel(), "-11")
+    assert acts == [ac.Instead(result="owed until sign-off")]
+    panel, _ = strike(brought_to("identify", "batch"), Panel(), "L-1")
+    assert panel.buffer == "L-1"
+
+
 def test_in_a_field_that_may_be_below_zero_one_minus_is_the_sign_and_two_are_the_menu() -> None:
     bench = brought_to("read", "disc")
     panel, _ = strike(bench, Panel(), "-")
