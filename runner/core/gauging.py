@@ -140,6 +140,8 @@ def take(draft: Draft, found: Found, reading: Reading, back: ev.ReadBack) -> str
             verdicts.append(judge(point, Fraction(0) if reading.mode == "setting" else u, bands, rule))
     worst = _worst(verdicts)
     outcome = worst.outcome if worst else "taken"
+    if reading.mode == "setting" and outcome == CANNOT_TELL:
+        outcome = "fail"  # the target is known too loosely for a setting to be surely it
     label, why = (worst.label, worst.why) if worst else ("", "no limit: the value is kept")
     limit = limits_text(draft, found, reading)
     key = f"{reading.name}@{found.here}" if found.here else reading.name

@@ -57,7 +57,6 @@ class Actor:
 
     def meant(self, state: State, owed: Stage) -> AnyAct:
         right = self.random.random() < 0.9
-        step = owed.step
         match owed.kind:
             case "summary":
                 return ac.Assume() if right else ac.Done()

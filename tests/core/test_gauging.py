@@ -152,7 +152,7 @@ steps:
     do: Torque the nipple.
     reading: {as: nipple_torque, what: setting, mode: setting, quantity: torque, unit: N m, limit: {is: torque, kind: car's literature}, clicks: 1, instead: ["by feel, no wrench fits"]}
     makes: [nipple_final@RR]
-    next: {pass: good, fail: anew, cannot tell: anew, "by feel, no wrench fits": feel}
+    next: {pass: good, fail: anew, "by feel, no wrench fits": feel}
   anew: {do: Set the wrench anew., next: nipple}
   good: {end: done}
   feel: {end: stopped}
@@ -294,3 +294,10 @@ def test_an_overridden_reading_makes_nothing_and_leaves_a_scar() -> None:
 
 def test_without_an_edge_for_it_nothing_is_overridden() -> None:
     assert "cannot be overridden" in wrench().refused(ac.Override(reason="no time", initials="MB")).why
+
+
+def test_a_setting_that_is_not_surely_its_target_fails() -> None:
+    text = WRENCH.replace("limit: {is: torque,", 'limit: {is: "torque * pi / pi",')
+    run = Run(steps(text), {"torque": "9 N m"}).begin()
+    run.enter("9", clicks="1")
+    assert run.path == "anew"
