@@ -294,7 +294,7 @@ class Reading:
     """A measured value. ``mode``: ``measured`` (instrument with error), ``setting`` (what a wrench is set
     to, typed with the target hidden), ``amount`` (a poured or drawn volume, ``error`` is its half-width).
 
-    Outcomes: the bands' and ``cannot tell``; ``taken`` where there is no limit; every named result in
+    Outcomes: the bands' and, unless it is a setting, ``cannot tell``; ``taken`` where there is no limit; every named result in
     ``instead`` (``by feel, no wrench fits``).
     """
 
@@ -406,7 +406,9 @@ def outcomes(gate: Gate | None) -> tuple[str, ...]:
         case Choice() | Timed():
             return gate.options
         case Reading():
-            taken = tuple(dict.fromkeys(b.outcome for b in gate.bands)) + ((CANNOT_TELL,) if gate.bands else ())
+            taken = tuple(dict.fromkeys(b.outcome for b in gate.bands))
+            if taken and gate.mode != "setting":  # a setting is what it is: nothing is left open
+                taken += (CANNOT_TELL,)
             return (taken or ("taken",)) + gate.instead
         case Count():
             return gate.exits
