@@ -54,6 +54,11 @@ class _Maker:
         names |= {e.when.field.partition("@")[0] for s in self.expanded.stations for e in s.edges if e.when}
         names |= {n.ref.name for d in self.procedure.vocabulary.duties for n in d.needs if isinstance(n, Holds)}
         names |= {r.name for rule in self.procedure.rules for r in rule.refs}
+        for owner in self.owners:
+            contract = owner.contract
+            if contract is not None:
+                names |= {r.name for pair in contract.exits.values() for refs in pair for r in refs}
+                names |= {n.ref.name for n in contract.needs if isinstance(n, Holds)}
         any_state = ("T", "F", "U") if self.procedure.is_fragment else ("U",)
         for name in instances(self.procedure.conditions):
             if name.partition("@")[0] in names:

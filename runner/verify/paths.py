@@ -47,23 +47,24 @@ class _Hunt:
     def __init__(self, flow: Flow, suspects: Sequence[Broken], first: int, start: int) -> None:
         self.flow, self.suspects, self.first, self.start = flow, suspects, first, start
         self.cleared: set[int] = set()
-        self.parted: set[int] = set()
         self.found: dict[int, Path] = {}
 
     def paths(self) -> dict[int, Path]:
+        tested = {e.when.field for s in self.flow.expanded.stations for e in s.edges if e.when is not None}
+        for name in sorted(tested) if self.suspects else ():
+            if name.startswith("ask ") and len(self.cleared) < len(self.suspects):
+                self._part(self.flow.layout.fields[name])
         groups: dict[int, list[int]] = {}
         for at, suspect in enumerate(self.suspects):
             mask = 0
             for bad in suspect.claim.bad:
                 mask |= _field_of(self.flow, bad).mask
-            groups.setdefault(mask, []).append(at)
+            if at not in self.cleared:
+                groups.setdefault(mask, []).append(at)
         todo = list(groups.items())
         while todo:
-            mask, members = todo.pop()
-            members = [m for m in members if m not in self.cleared]
-            if members:
-                todo += self._searched(mask, members).items()
-        return {at: path for at, path in self.found.items() if at not in self.cleared}
+            todo += self._searched(*todo.pop()).items()
+        return self.found
 
     def _searched(self, mask: int, members: list[int]) -> dict[int, list[int]]:
         """Search; the suspects whose path cannot be gone are left, by the fields to follow next time."""
@@ -77,25 +78,22 @@ class _Hunt:
                 continue
             clash = blocked(self.flow, path, self.start)
             if clash and clash & ~mask:
-                self._part(clash)
                 again.setdefault(mask | clash, []).append(member)
             else:
                 self.found[member] = path
         return again
 
-    def _part(self, clash: int) -> None:
+    def _part(self, field: Field) -> None:
         """A value of the car is the same all the time: what is broken for none of its values is cleared."""
-        field = _field_of(self.flow, clash)
-        if not field.name.startswith("ask ") or clash in self.parted:
-            return
-        self.parted.add(clash)
+        left = [at for at in range(len(self.suspects)) if at not in self.cleared]
         broken: set[int] = set()
         for value in field.states:
             states = spread(self.flow.ways, self.first, self.start & ~field.but(value))
-            broken |= {
-                at for at, s in enumerate(self.suspects) if states[s.point] and breaks(self.flow, s, states[s.point])
-            }
-        self.cleared |= set(range(len(self.suspects))) - broken
+            for at in left:
+                x = states[self.suspects[at].point]
+                if x and breaks(self.flow, self.suspects[at], x):
+                    broken.add(at)
+        self.cleared |= set(left) - broken
 
 
 def _field_of(flow: Flow, bits: int) -> Field:

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from runner.core.graph import Procedure
+from dataclasses import replace
+
+from runner.core.graph import Contract, Procedure
 from runner.verify import Checked, verify
 from tests.verify.build import (
+    call,
     choice,
     duty,
     each,
     end,
     fact,
+    here,
+    needs,
     opening,
     phase,
     procedure,
+    refs,
     rule,
     step,
     strokes,
@@ -317,3 +323,115 @@ def test_a_message_of_another_turn_is_not_in_effect() -> None:
         end(),
     ]
     assert found(procedure(*nodes, conditions=conditions, duties=duties, assumes=("not cap_off",))) == {"caution"}
+
+
+FRAGMENT_CONDITIONS = [opening("jack_on"), fact("on_stands"), fact("clear")]
+
+
+def helper(
+    *nodes: object, needs_: tuple[str, ...] = ("not jack_on",), makes: tuple[str, ...] = ("on_stands",)
+) -> Procedure:
+    contract = Contract(needs=needs(*needs_), exits={"supported": (refs(*makes), ())}, place=here())
+    return procedure(*nodes, conditions=FRAGMENT_CONDITIONS, contract=contract, name="raise")  # type: ignore[arg-type]
+
+
+RAISE = (step("jack", "stands", makes=("jack_on",)), step("stands", "out", makes=("on_stands",), ends=("jack_on",)))
+
+
+def test_a_fragment_that_keeps_its_contract_is_proven() -> None:
+    assert found(helper(*RAISE, end("supported", "out"))) == set()
+
+
+def test_a_fragment_that_changes_more_than_its_contract_says_is_found() -> None:
+    more = step("more", "out", makes=("clear",))
+    assert found(
+        helper(RAISE[0], step("stands", "more", makes=("on_stands",), ends=("jack_on",)), more, end("supported", "out"))
+    ) == {"contract"}
+    assert found(helper(RAISE[0], step("stands", "out", ends=("jack_on",)), end("supported", "out"))) == {"contract"}
+
+
+def test_a_fragment_that_opens_what_may_be_open_is_found() -> None:
+    assert found(helper(*RAISE, end("supported", "out"), needs_=())) >= {"opening"}
+
+
+def caller(*nodes: object, **more: object) -> set[str]:
+    made = procedure(
+        *nodes,
+        conditions=FRAGMENT_CONDITIONS,
+        fragments=[helper(*RAISE, end("supported", "out"))],  # type: ignore[arg-type]
+        duties=[duty("deed", "crawl", "on_stands")],
+        **more,  # type: ignore[arg-type]
+    )
+    return found(made)
+
+
+def test_what_a_called_fragment_makes_is_known_after_it() -> None:
+    crawl = step("crawl", "done", asks=("on_stands",), deeds=("crawl",))
+    lift = call("lift", "raise", {"supported": "crawl"})
+    assert caller(lift, crawl, end(), assumes=("not jack_on",)) == set()
+    assert caller(lift, crawl, end()) >= {"contract"}
+
+
+def test_ensure_is_skipped_only_where_the_condition_holds() -> None:
+    crawl = step("crawl", "done", asks=("on_stands",), deeds=("crawl",))
+    lift = call("lift", "raise", {"supported": "crawl"}, ensure="on_stands", skip="crawl")
+    assert caller(lift, crawl, end(), assumes=("not jack_on",)) == set()
+    wrong = call("lift", "raise", {"supported": "crawl"}, ensure="clear", skip="crawl")
+    assert caller(wrong, crawl, end(), assumes=("not jack_on", "clear")) == {"needs"}
+
+
+def test_a_fragment_that_calls_itself_is_refused() -> None:
+    inner = procedure(call("again", "inner", {"ok": "out"}), end("ok", "out"), name="inner")
+    made = procedure(call("go", "inner", {"ok": "done"}), end(), fragments=[inner])
+    verdict = verify(made)
+    assert not isinstance(verdict, Checked)
+    assert [(f.check, f.text) for f in verdict] == [("size", "fragment 'inner' calls itself: inner > inner")]
+
+
+def test_a_procedure_that_is_too_large_when_laid_flat_is_refused() -> None:
+    def level(depth: int) -> Procedure:
+        nodes = [call(f"c{n}", f"f{depth + 1}", {"ok": f"c{n + 1}" if n < 40 else "out"}) for n in range(41)]
+        steps = [step("s", "out", makes=("clear",))]
+        return procedure(
+            *(steps if depth == 4 else nodes), end("ok", "out"), name=f"f{depth}", conditions=[fact("clear")]
+        )
+
+    parts = [level(n) for n in range(1, 5)]
+    calls = [call(f"c{n}", "f1", {"ok": f"c{n + 1}" if n < 9 else "done"}) for n in range(10)]
+    made = procedure(*calls, end(), fragments=parts, conditions=[fact("clear")])
+    verdict = verify(made)
+    assert not isinstance(verdict, Checked)
+    assert [f.check for f in verdict] == ["size"]
+
+
+def test_a_warning_may_not_be_read_while_something_urgent_is_open() -> None:
+    urgent = [replace(opening("nipple_open", rank=1), urgent=True), opening("drain_open"), fact("goggles_on")]
+    open_ = step("open", "wait", makes=("nipple_open",), cautions=("squirt",))
+    close = step("close", "done", ends=("nipple_open",))
+    assert looks(open_, step("wait", "close"), close, end(), conditions=urgent) == set()
+    assert looks(open_, step("wait", "close", cautions=("squirt",)), close, end(), conditions=urgent) == {"urgent"}
+
+
+def test_what_does_not_keep_can_be_brought_back_wherever_it_is_needed() -> None:
+    fades = replace(fact("goggles_on"), keeps="this stretch")
+    conditions = [fades, fact("cap_off"), opening("nipple_open"), opening("drain_open", rank=2)]
+    goggles = step("goggles", "look", makes=("goggles_on",))
+    look = step("look", "done", asks=("goggles_on",), deeds=("look_up",))
+    assert looks(goggles, look, end(), conditions=conditions) == set()
+    both = step("goggles", "look", makes=("goggles_on", "cap_off"))
+    assert looks(both, look, end(), conditions=conditions) == {"restore"}
+    bare = step("goggles", "cap", makes=("goggles_on",), asks=("not cap_off",), deeds=("open_case",))
+    off = step("cap", "look", makes=("cap_off",))
+    duties = (*GOGGLES, duty("deed", "open_case", "not cap_off"))
+    assert looks(bare, off, look, end(), conditions=conditions, duties=duties, assumes=("not cap_off",)) == {"restore"}
+
+
+def test_a_thousand_faults_are_told_within_seconds() -> None:
+    steps = [
+        step(f"s{n}", f"s{n + 1}" if n < 999 else "done", asks=("goggles_on",), deeds=("look_up",)) for n in range(1000)
+    ]
+    back = [replace(s, ends=refs("goggles_on")) for s in steps]
+    verdict = verify(procedure(*back, end(), conditions=[fact("goggles_on")], duties=GOGGLES))
+    assert not isinstance(verdict, Checked)
+    assert verdict[-1].text == "and 800 more in this file"
+    assert sum(bool(f.trail) for f in verdict) == 20
