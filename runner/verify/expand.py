@@ -26,11 +26,9 @@ from runner.core.graph import (
     Target,
     narrow,
 )
-from runner.verify.shape import nested, reverse_post_order
+from runner.verify.shape import nested, reverse_post_order, too_large
 from runner.verify.station import Edge, Op, Setting, Station, When, glue
 from runner.verify.steps import choices_of, stations
-
-MOST_POINTS = 200_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +67,7 @@ class Expanded:
 
 def expand(procedure: Procedure) -> Expanded | Finding:
     """The flat graph, or why there is none: a fragment that calls itself, too deep, too large."""
-    wrong = nested(procedure)
+    wrong = nested(procedure) or too_large(procedure)
     return wrong or _Layer(procedure).laid()
 
 
@@ -91,15 +89,12 @@ class _Layer:
         self.known: dict[tuple[int, str | None, int], tuple[Station, ...]] = {}
         self.settings: dict[tuple[int, str | None, str], Setting] = {}
 
-    def laid(self) -> Expanded | Finding:
+    def laid(self) -> Expanded:
         self.enter(self.top, self.top.body.first)
         at = 0
         while at < len(self.waiting):
             self.targets.append(tuple(self.lead(at, edge.to) for edge in self.waiting[at][1].edges))
             at += 1
-            if len(self.waiting) > MOST_POINTS:
-                text = f"laid out flat the procedure has more than {MOST_POINTS:,} steps"
-                return Finding(place=self.root.place, check="size", text=text, help="split it into several procedures")
         return self._ordered()
 
     def _ordered(self) -> Expanded:

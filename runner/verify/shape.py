@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from runner.core.finding import Finding
-from runner.core.graph import Call, Procedure, walk
+from runner.core.graph import MEMBERS, Body, Call, Count, Each, Procedure, Step, walk
 
 DEEPEST = 4
+MOST_POINTS = 200_000
 _MEND = "repeat steps by an edge back, or by a block"
 
 
@@ -31,6 +32,34 @@ def nested(procedure: Procedure) -> Finding | None:
                 seen.add((node.fragment, len(way)))
                 todo.append((procedure.fragments[node.fragment], way))
     return None
+
+
+def too_large(procedure: Procedure) -> Finding | None:
+    """Why the procedure cannot be laid out flat, counted before a single point is laid."""
+    known: dict[str, int] = {}
+    size = _size(procedure, procedure.body, known)
+    if size <= MOST_POINTS:
+        return None
+    text = f"laid out flat the procedure has {size:,} steps, more than {MOST_POINTS:,}"
+    return Finding(place=procedure.place, check="size", text=text, help="split it into several procedures")
+
+
+def _size(procedure: Procedure, body: Body, known: dict[str, int]) -> int:
+    total = 0
+    for node in body.nodes.values():
+        total += 1
+        if isinstance(node, Call):
+            if node.fragment not in known:
+                known[node.fragment] = _size(procedure, procedure.fragments[node.fragment].body, known)
+            total += known[node.fragment]
+        elif isinstance(node, Each):
+            members = len(MEMBERS[node.index])
+            # Each turn once for every set of members that may be over before it, or once in a listed order.
+            turns = members << members - 1 if isinstance(node.order, str) else len(node.order)
+            total += turns * _size(procedure, node.body, known)
+        elif isinstance(node, Step) and isinstance(node.gate, Count):
+            total += 2 + len(node.gate.beat)
+    return total
 
 
 def reverse_post_order(targets: Sequence[tuple[int, ...]]) -> list[int]:

@@ -65,6 +65,8 @@ class Grower:
             (makes if pick() < 0.5 else ends).append(opens[0])
         ends += [f for f in self.some(facts, 0.06) if f not in makes]
         asks = tuple(f if pick() < 0.9 else f"not {f}" for f in self.some(facts, 0.25))
+        if opens == ["n"] and pick() < 0.15:
+            asks += (self.random.choice(("w@RR", "w@LF")),)
         more: dict[str, object] = {"makes": tuple(makes), "ends": tuple(ends), "asks": asks}
         if pick() < 0.3:
             more["deeds"] = (self.random.choice(("x", "y")),)

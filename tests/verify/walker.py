@@ -135,13 +135,14 @@ class Walker:
             self.ended(spot, node)
             return
         assert isinstance(node, Step)
-        values = dict(spot.values)
+        values, now = dict(spot.values), dict(spot.values)
         for need in node.needs:
             assert isinstance(need, Holds)
             wanted, name = "T" if need.wanted else "F", self.name(need.ref, found.here)
-            if values[name] != wanted:
+            if now[name] != wanted:
                 self.broken.add(("needs", need.place))
-                values[name] = wanted
+            # Taken to hold from here on, so that one fault is one report.
+            values[name] = wanted
         spot = replace(spot, values=tuple(sorted(values.items())))
         self.early(spot, node, f"step {node.id}", found.here)
         if isinstance(node.gate, Count):
