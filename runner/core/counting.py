@@ -8,11 +8,11 @@ from runner.core import event as ev
 from runner.core import ruling
 from runner.core.act import Answer, Beat, Done, Report
 from runner.core.draft import Draft, outward
-from runner.core.effects import go, leave, may_happen, moved
+from runner.core.effects import leave, may_happen, moved
+from runner.core.going import go
 from runner.core.granting import grant_of
 from runner.core.graph import Count, Found, Step
 from runner.core.rational import to_text
-from runner.core.stamp import SECOND, elapsed
 from runner.core.state import Out
 from runner.core.values import level_of, positions
 
@@ -97,12 +97,11 @@ def beat(draft: Draft, found: Found, step: Step, count: Count, act: Beat | Repor
 def _return(draft: Draft, found: Found, count: Count, out: Out, used: int) -> None:
     """Credit what was not used. A credit only cancels its own debit; more than granted makes the level unknown."""
     path = draft.state.path
-    late = out.seconds > 0 and elapsed(out.since, draft.now).at_most_ns > out.seconds * SECOND
     levels: dict[str, list[str] | None] = {}
     least, most = out.each
     for name, sign in _levels(count):
         known = out.before.get(name)
-        if known is None or used > out.beats or late or draft.state.levels.get(name) is None:
+        if known is None or used > out.beats or draft.state.levels.get(name) is None:
             levels[name] = None
             continue
         levels[name] = outward(moved(known, (least * used if sign < 0 else Fraction(0), most * used), sign))

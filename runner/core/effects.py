@@ -1,18 +1,19 @@
-"""What leaving a step does to the car: deeds, conditions, parts, levels, waits; and where the run goes next."""
+"""What leaving a step does to the car: deeds, conditions, parts, levels, waits."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from fractions import Fraction
 
 from runner.core import event as ev
 from runner.core import graph, ruling
-from runner.core.draft import MOST_HOPS, Draft, at, outward
+from runner.core.draft import Draft, outward
+from runner.core.going import go
 from runner.core.granting import brim_of, measured, threshold
-from runner.core.graph import Arm, Call, Each, End, Found, Move, Step, Target
+from runner.core.graph import Arm, Found, Move, Step, Target
 from runner.core.quantity import Quantity
 from runner.core.ruling import Deed
-from runner.core.state import SAFE_STOP, Enclosure
+from runner.core.state import Enclosure
 from runner.core.values import named, worth
 
 
@@ -30,17 +31,32 @@ def leave(draft: Draft, found: Found, outcome: str, because: str = "", late: str
     if arm is None:
         draft.refuse(f"the outcome '{outcome}' leads nowhere", "the procedure has no edge for it: use 'cannot be done'")
         return
-    turned = _short(draft, found, step)
-    if turned is not None:
-        draft.emit(ev.Left(path=draft.state.path, outcome=turned[0], because=because))
-        _on(draft, turned[1])
-        return
     deeds = ruling.of_step(draft.procedure, found, step, arm)
     if not may_happen(draft, deeds, touched_levels(step)):
         return
     _apply(draft, found, step, deeds)
     draft.emit(ev.Left(path=draft.state.path, outcome=outcome, because=because, late=late))
     _on(draft, arm.target)
+
+
+def turn_away(draft: Draft) -> None:
+    """Leave a step by its edge for short or full before its transfer is done: afterwards it would be too late."""
+    state = draft.state
+    while state.phase == "running" and not (state.unknown or state.looks_owed or state.diverged or state.again):
+        found = draft.found()
+        step = found.node
+        if not isinstance(step, Step) or not step.moves or state.pending is not None:
+            return
+        turned = _short(draft, found, step)
+        if turned is None:
+            return
+        draft.emit(ev.Left(path=state.path, outcome=turned[0], because=_in_the_way(turned[0])))
+        _on(draft, turned[1])
+        state = draft.state
+
+
+def _in_the_way(reason: str) -> str:
+    return "it could pass below the low mark" if reason == "short" else "it could run over the brim"
 
 
 def _on(draft: Draft, target: Target) -> None:
@@ -171,126 +187,3 @@ def make_unknown(draft: Draft, found: Found, why: str) -> None:
         draft.emit(ev.Became(changes=changes, why=why))
     for name in dict.fromkeys(touched_levels(step)):
         draft.emit(ev.LevelIs(level=name, enclosure=None, why=why))
-
-
-def go(draft: Draft, target: Target) -> None:
-    """Follow an edge from where the run stands."""
-    follow(draft, draft.state.path, target)
-
-
-def follow(draft: Draft, path: str, target: Target) -> None:
-    """Follow an edge that starts at the node ``path``."""
-    match target.kind:
-        case "safe stop":
-            draft.emit(ev.Arrived(path=SAFE_STOP))
-        case "again":
-            arrive(draft, path)
-        case "step":
-            arrive(draft, graph.prefix(draft.procedure, path) + target.name)
-        case "next turn":
-            _next_turn(draft, path)
-        case "exit":
-            _exit(draft, path, target.name)
-
-
-def _exit(draft: Draft, path: str, name: str) -> None:
-    above = graph.parent(draft.procedure, path)
-    if above is None:
-        draft.emit(ev.Arrived(path=SAFE_STOP, because=f"no way out by '{name}'"))
-        return
-    node = at(draft.procedure, above).node
-    way = node.exits.get(name) if isinstance(node, Call | Each) else None
-    if way is None:
-        draft.emit(ev.Arrived(path=SAFE_STOP, because=f"no way out by '{name}'"))
-        return
-    if isinstance(node, Each):
-        _turn_over(draft, above, path, node)
-    follow(draft, above, way)
-
-
-def _next_turn(draft: Draft, path: str) -> None:
-    above = graph.parent(draft.procedure, path)
-    while above is not None and not isinstance(at(draft.procedure, above).node, Each):
-        above = graph.parent(draft.procedure, above)
-    block = at(draft.procedure, above).node if above is not None else None
-    if above is None or not isinstance(block, Each):
-        draft.emit(ev.Arrived(path=SAFE_STOP, because="there is no next turn here"))
-        return
-    _turn_over(draft, above, path, block)
-    left = [m for m in draft.state.orders.get(above, ()) if m not in draft.state.over[above]]
-    if left:
-        arrive(draft, f"{above}/{left[0]}/{block.body.first}")
-    else:
-        follow(draft, above, block.then)
-
-
-def _turn_over(draft: Draft, above: str, path: str, block: Each) -> None:
-    """A turn ends, by its edge or by an exit; the choices that were made in it and in what it calls are forgotten."""
-    gates = (step.gate for step in _inside(draft, block.body))
-    forgotten = {g.name for g in gates if isinstance(g, graph.Choice | graph.Count) and g.name}
-    member = path[len(above) + 1 :].partition("/")[0]
-    draft.emit(ev.TurnOver(block=above, member=member, forgotten=sorted(forgotten)))
-
-
-def _inside(draft: Draft, body: graph.Body) -> Iterator[Step]:
-    for node in graph.walk(body):
-        if isinstance(node, Step):
-            yield node
-        elif isinstance(node, Call):
-            yield from _inside(draft, draft.procedure.fragments[node.fragment].body)
-
-
-def arrive(draft: Draft, path: str) -> None:
-    """Move to a path; calls, blocks and bounds are passed through to the step where the run stands."""
-    draft.hops += 1
-    if draft.hops > MOST_HOPS:
-        draft.emit(ev.Arrived(path=SAFE_STOP, because="the procedure goes in circles here"))
-        return
-    found = at(draft.procedure, path)
-    node = found.node
-    match node:
-        case Call():
-            _call(draft, path, found, node)
-        case Each():
-            _block(draft, path, found, node)
-        case End(kind=kind):
-            above = graph.parent(draft.procedure, path)
-            if above is not None and isinstance(at(draft.procedure, above).node, Call):
-                _exit(draft, path, kind)
-            else:
-                draft.emit(ev.Arrived(path=path))
-        case Step():
-            bound = node.bound
-            if bound is not None and draft.state.entries.get(path, 0) >= bound.times:
-                draft.emit(ev.Left(path=path, outcome="bound", because=f"entered {bound.times} times"))
-                follow(draft, path, bound.then)
-            else:
-                draft.emit(ev.Arrived(path=path))
-
-
-def _call(draft: Draft, path: str, found: Found, node: Call) -> None:
-    for ref, why in ((node.ensure, "already so"), (node.give_back, "")):
-        if ref is None or node.skip is None:
-            continue
-        name = draft.name(found, ref)
-        holder = draft.state.claims.get(name, "")
-        if (ref is node.ensure and draft.state.value(name) == "T") or (ref is node.give_back and holder):
-            draft.emit(ev.Left(path=path, outcome="skipped", because=why or f"still needed by {holder}"))
-            follow(draft, path, node.skip)
-            return
-    arrive(draft, f"{path}/{draft.procedure.fragments[node.fragment].body.first}")
-
-
-def _block(draft: Draft, path: str, found: Found, node: Each) -> None:
-    order: tuple[str, ...] | None
-    if isinstance(node.order, str):
-        value = named(found.procedure, draft.state, node.order, found.here)
-        order = value if isinstance(value, tuple) else None
-    else:
-        order = node.order
-    if order is None:
-        draft.emit(ev.Arrived(path=path, because="the order is not known yet"))
-        return
-    source = node.order if isinstance(node.order, str) else "the procedure"
-    draft.emit(ev.OrderSet(block=path, order=list(order), source=source))
-    arrive(draft, f"{path}/{order[0]}/{node.body.first}")

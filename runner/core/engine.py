@@ -15,9 +15,10 @@ from runner.core.act import AnyAct
 from runner.core.correcting import correct
 from runner.core.counting import beat, fluid, grant
 from runner.core.draft import Draft
-from runner.core.effects import arrive
+from runner.core.effects import turn_away
 from runner.core.event import AnyEvent
 from runner.core.gates import at_gate, check_late
+from runner.core.going import arrive
 from runner.core.graph import Count, Each, Found, Procedure
 from runner.core.leaving import (
     abandon,
@@ -89,6 +90,8 @@ def decide(procedure: Procedure, state: State, act: AnyAct, now: Stamp, by: str)
         _running(draft, act)
     if len(draft.events) == before and not isinstance(act, ac.Tick):
         draft.refuse("this is not asked for now", "the screen shows what is")
+    if not draft.refused:
+        turn_away(draft)
     return tuple(draft.events)
 
 

@@ -10,18 +10,16 @@ from runner.core import graph
 from runner.core.act import AnyAct
 from runner.core.draft import Draft, outward
 from runner.core.effects import leave
-from runner.core.gauging import take, understand
-from runner.core.graph import CANNOT_TELL, Found, Step
-from runner.core.quantity import Quantity
+from runner.core.gauging import balanced, take, understand
+from runner.core.graph import Found, Step
 from runner.core.stage import Stage
-from runner.core.units import UNITS, Unclear, show
-from runner.core.values import level_of, positions, worth
+from runner.core.units import Unclear
+from runner.core.values import level_of, positions
 from runner.core.vin import check as check_vin
 
 _TIME = re.compile(r"([01]?\d|2[0-3])[:.]?[0-5]\d")
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 OWED = "owed until sign-off"
-ML = UNITS["mL"]
 
 
 def check_late(text: str) -> str | None:
@@ -291,19 +289,6 @@ def _books(draft: Draft, found: Found, step: Step) -> None:
     gate = step.gate
     if not isinstance(gate, graph.Books):
         return
-    rest, within = (worth(found.procedure, draft.state, e, found.here) for e in (gate.imbalance, gate.within))
-    levels = (*found.procedure.levels.values(), *draft.procedure.levels.values())
-    unit = next((level.unit for level in levels), ML)
-    if isinstance(rest, Quantity) and isinstance(within, Quantity):
-        if -within.hi <= rest.lo and rest.hi <= within.hi:
-            outcome = "closes"
-        elif rest.lo > within.hi or rest.hi < -within.hi:
-            outcome = "does not close"
-        else:
-            outcome = CANNOT_TELL
-        because = f"{gate.what}: {show(rest, unit)} against {show(within, unit)} either way"
-    else:
-        outcome = CANNOT_TELL
-        because = f"{gate.what}: {rest.why if isinstance(rest, Unclear) else 'something is not known'}"
+    outcome, because = balanced(draft, found, gate)
     draft.emit(ev.Answered(path=draft.state.path, ask=gate.what, value=because, outcome=outcome))
     leave(draft, found, outcome, because=because)

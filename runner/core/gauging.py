@@ -8,11 +8,11 @@ from fractions import Fraction
 
 from runner.core import event as ev
 from runner.core.draft import Draft
-from runner.core.graph import CANNOT_TELL, Found, LimitBand, Reading
+from runner.core.graph import CANNOT_TELL, Books, Found, LimitBand, Reading
 from runner.core.measure import GUARD, Band, Bound, Instrument, Verdict, judge, standard_uncertainty
 from runner.core.quantity import DIMENSIONS, Dimension, Quantity, Unit
 from runner.core.rational import to_text
-from runner.core.units import Unclear, parse_quantity, parse_unit, show
+from runner.core.units import UNITS, Unclear, parse_quantity, parse_unit, show
 from runner.core.values import worth
 
 INSTRUMENT_NOT_NAMED = "not named"
@@ -225,6 +225,23 @@ def limits_text(draft: Draft, found: Found, reading: Reading) -> str:
         elif high is not None:
             texts.append(f"{name}{'at most' if band.high_inclusive else 'less than'} {high}")
     return "; ".join(dict.fromkeys(texts))
+
+
+def balanced(draft: Draft, found: Found, books: Books) -> tuple[str, str]:
+    """Whether what went in is what came out and stayed: the outcome and why, in the unit of the levels."""
+    rest, within = (worth(found.procedure, draft.state, e, found.here) for e in (books.imbalance, books.within))
+    if not isinstance(rest, Quantity) or not isinstance(within, Quantity):
+        why = rest.why if isinstance(rest, Unclear) else "something is not known"
+        return (CANNOT_TELL, f"{books.what}: {why}")
+    if -within.hi <= rest.lo and rest.hi <= within.hi:
+        outcome = "closes"
+    elif rest.lo > within.hi or rest.hi < -within.hi:
+        outcome = "does not close"
+    else:
+        outcome = CANNOT_TELL
+    levels = (*found.procedure.levels.values(), *draft.procedure.levels.values())
+    unit = next((level.unit for level in levels), UNITS["mL"])
+    return (outcome, f"{books.what}: {show(rest, unit)} against {show(within, unit)} either way")
 
 
 def _dimension_name(dimension: Dimension) -> str:

@@ -10,7 +10,8 @@ from runner.core import event as ev
 from runner.core import graph, ruling
 from runner.core.act import Abandon, Begin, Cannot, MadeSafe, Override, Resume
 from runner.core.draft import Draft
-from runner.core.effects import arrive, go, make_unknown
+from runner.core.effects import make_unknown
+from runner.core.going import arrive, go
 from runner.core.graph import Count, Found, Holds, Procedure, Step, Target
 from runner.core.stage import Stage, is_open, open_now
 from runner.core.stamp import SECOND, elapsed

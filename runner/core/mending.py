@@ -8,7 +8,7 @@ from runner.core import event as ev
 from runner.core import graph
 from runner.core.act import Attest, ConfirmAgain, Contradict, DoAgain, Restore
 from runner.core.draft import Draft, at
-from runner.core.effects import arrive
+from runner.core.going import arrive
 from runner.core.graph import Call, Each, Procedure, Step
 from runner.core.needs import needs_unmet
 from runner.core.state import SAFE_STOP, State, visits

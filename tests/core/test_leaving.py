@@ -295,3 +295,17 @@ def test_hold_and_leaving_are_accepted_before_the_summary_is_confirmed(act: ac.A
     fresh = Run(steps(WORK))
     fresh.do(run.lines[0][2])
     fresh.goes(act)  # type: ignore[arg-type]
+
+
+def test_what_an_answer_had_begun_is_undone_where_a_rule_refuses_it() -> None:
+    text = """
+rules: [{only_after: {make: nipple_open@RR, after: {deed: tries_nipple}}, why: it must have been tried}]
+steps:
+  first: {do: Look., choose: {ask: Which?, options: [open, shut], as: kind}, next: {open: {go: finish, makes: [nipple_open@RR]}, shut: finish}}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.refused(ac.Answer(value="open"))
+    assert run.state.choices == {}
+    run.answer("shut")
+    assert run.path == "finish"
