@@ -1,4 +1,8 @@
-"""The shape of a graph before it is proven anything: calls that never end, and an order of its points."""
+"""A procedure can be laid out flat: no fragment calls itself, and the whole is not too large.
+
+Calls may be nested four deep, and the procedure with every fragment in place, every turn of every block for each set
+of members that may be over before it, and every phase of every count may have 200,000 steps.
+"""
 
 from __future__ import annotations
 
