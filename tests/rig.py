@@ -16,6 +16,7 @@ from runner.core.graph import Procedure
 from runner.core.line import Head
 from runner.core.picture import Extras, look
 from runner.core.sheet_text import status_sheet
+from runner.core.stage import stage
 from runner.core.stamp import SECOND
 from runner.core.state import State, fold
 from runner.core.view import View
@@ -116,12 +117,18 @@ def resume(path: Path, clock: SteppedClock) -> tuple[Job, Journal]:
     return job, journal
 
 
+BESIDE = {"bottle-full": "60 mL"}
+"""Answers for the steps beside the usual way, to which only a run that was broken off comes."""
+
+
 class Hands(_Script):
     """Acts by the shipped answers, from wherever a run stands; ``truths`` are what is so on the car."""
 
     def __init__(self, clock: SteppedClock, used: Mapping[str, int], truths: Mapping[str, bool]) -> None:
         attest = {c: Said({"value": "true" if holds else "false"}, answers().file) for c, holds in truths.items()}
-        super().__init__(ready().procedure, replace(answers(), attest=attest), clock)
+        more = {k: (Said({"value": v}, answers().file),) for k, v in BESIDE.items()}
+        told = replace(answers(), attest=attest, steps={**answers().steps, **more})
+        super().__init__(ready().procedure, told, clock)
         self._used = dict(used)
 
     @property
@@ -135,7 +142,10 @@ class Hands(_Script):
             if job.state.phase == "ended":
                 return
             act = self.next_act(job.state)
-            assert not isinstance(act, Finding), f"{act.text}: {act.help}"
+            if isinstance(act, Finding):
+                options = stage(self.procedure, job.state, job.clock.now()).options
+                assert options, f"{act.text}: {act.help}"
+                act = ac.Answer(value=options[0])
             job.do(act)
             assert not job.notice, job.notice
             assert not isinstance(job.state.last, ev.Refused), (job.state.path, act, job.state.last)
