@@ -131,7 +131,16 @@ def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path
         checked = ready.checked()
         if checked is None:
             return (True, "")
-        verdict = admissible(checked, path, state.conditions, state.levels, remaining=_to_come(state, path))
+        verdict = admissible(
+            checked,
+            path,
+            state.conditions,
+            state.levels,
+            remaining=_to_come(state, path),
+            happened=frozenset(state.happened),
+            values={name: {"value": value, "source": source} for name, value, source in state.asks},
+            choices=state.choices,
+        )
         return (verdict.ok, verdict.because)
 
     def after(view: View) -> None:
