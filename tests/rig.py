@@ -23,7 +23,7 @@ from runner.core.view import View
 from runner.edge.answers import Answers, Said, _Script, read_answers
 from runner.edge.carfile import Car, read_car
 from runner.edge.clock import SteppedClock
-from runner.edge.garage import Run, run_of
+from runner.edge.garage import Run, Taken, run_of
 from runner.edge.job import Job
 from runner.edge.journal import Journal
 from runner.edge.reader import read
@@ -32,6 +32,7 @@ from runner.edge.shelf import Loaded, Shelf
 from runner.verify import Checked, admissible, verify
 
 NAME = "brake-fluid-exchange"
+NOTHING = Taken(conditions={}, levels={}, waits={}, parts={}, claims={}, heads={}, unfinished=(), warnings=())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,9 +66,9 @@ def answers() -> Answers:
     return told
 
 
-def job_on(journal: Journal, clock: SteppedClock) -> Job:
+def job_on(journal: Journal, clock: SteppedClock, procedure: Procedure | None = None) -> Job:
     """A job that shows its pictures and writes its sheet."""
-    procedure, car, checked = ready().procedure, ready().car, ready().checked
+    procedure, car, checked = procedure or ready().procedure, ready().car, ready().checked
     sheet = journal.path.with_suffix(".status.txt")
 
     def picture(state: State, head: str, said: str) -> View:
@@ -87,18 +88,21 @@ def job_on(journal: Journal, clock: SteppedClock) -> Job:
     )  # fmt: skip
 
 
-def begin(folder: Path, clock: SteppedClock, name: str = "run") -> tuple[Job, Journal]:
-    """A new run and its journal, at the summary."""
-    procedure, car = ready().procedure, ready().car
+def begin(
+    folder: Path, clock: SteppedClock, name: str = "run", procedure: Procedure | None = None, taken: Taken = NOTHING
+) -> tuple[Job, Journal]:
+    """A new run and its journal, at the summary, on a car as it was ``taken`` over."""
+    procedure, car = procedure or ready().procedure, ready().car
     journal = Journal.create(folder, name, by="KS", since=clock.now().at)
     assert isinstance(journal, Journal)
-    job = job_on(journal, clock)
+    job = job_on(journal, clock, procedure)
     start = ac.Begin(
         procedure=procedure.name, revision=procedure.revision, version="test", texts=dict(procedure.texts),
         hashes={name: sha256(text.encode()).hexdigest() for name, text in procedure.texts.items()},
         car=car.reference, demonstration=True, salt="rig", asks={k: dict(v) for k, v in car.asks.items()},
-        conditions=dict(car.conditions), levels={}, waits={}, parts=dict(car.parts),
-        instruments={k: dict(v) for k, v in car.instruments.items()}, claims={}, heads={},
+        conditions={**car.conditions, **taken.conditions}, levels={}, waits={}, parts=dict(car.parts),
+        instruments={k: dict(v) for k, v in car.instruments.items()}, claims=dict(taken.claims),
+        heads=dict(taken.heads),
     )  # fmt: skip
     job.do(start)
     return job, journal
@@ -124,11 +128,17 @@ BESIDE = {"bottle-full": "60 mL"}
 class Hands(_Script):
     """Acts by the shipped answers, from wherever a run stands; ``truths`` are what is so on the car."""
 
-    def __init__(self, clock: SteppedClock, used: Mapping[str, int], truths: Mapping[str, bool]) -> None:
+    def __init__(
+        self,
+        clock: SteppedClock,
+        used: Mapping[str, int],
+        truths: Mapping[str, bool],
+        procedure: Procedure | None = None,
+    ) -> None:
         attest = {c: Said({"value": "true" if holds else "false"}, answers().file) for c, holds in truths.items()}
         more = {k: (Said({"value": v}, answers().file),) for k, v in BESIDE.items()}
         told = replace(answers(), attest=attest, steps={**answers().steps, **more})
-        super().__init__(ready().procedure, told, clock)
+        super().__init__(procedure or ready().procedure, told, clock)
         self._used = dict(used)
 
     @property

@@ -62,6 +62,10 @@ class Job:
 
     def do(self, act: AnyAct) -> View:
         """Carry out one act: it is on the disk, or it has not happened."""
+        if self._unrecorded is not None and not isinstance(act, ac.Hold):
+            held = self.do(ac.Hold())  # what is shown comes first, before anything is done on it
+            if self._unrecorded is not None:
+                return held
         now = self.clock.now()
         if isinstance(act, ac.DoAgain):
             ok, because = self.admit(self.state, act.path)
