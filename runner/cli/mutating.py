@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
+import multiprocessing
+import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from runner.core.finding import Finding, Place, clean, line_of
 from runner.core.graph import Procedure
 from runner.edge.shelf import Loaded, Shelf
+from runner.edge.site import Site
 from runner.edge.workbench import Workbench, bench
 from runner.verify import Checked, verify
 from runner.verify.likeness import likeness
@@ -29,6 +33,10 @@ from runner.verify.mutation import (
     rules_of,
     sample,
 )
+from runner.verify.quick import Look, look, one_order
+
+FEW = 60
+"""Up to so many faults it is not worth starting processes."""
 
 
 def mutate(options: argparse.Namespace) -> int:
@@ -53,28 +61,73 @@ def _cannot(found: tuple[Finding, ...]) -> int:
     return 2
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judge:
+    """The sound procedure, what is known of it, and the faults; each fault is judged alone."""
+
+    bench: Workbench
+    sites: tuple[Site, ...]
+    whole: tuple[Finding, ...]
+    quick: Look
+    same: str
+    rules: Mapping[Place, str]
+
+    def of(self, nth: int) -> Judged:
+        """What becomes of one fault."""
+        mutant = self.sites[nth].mutant
+        changed = self.bench.made(self.sites[nth])
+        if not isinstance(changed, Procedure):
+            return Judged(mutant=mutant, fate="stillborn")
+        now = look(one_order(changed), self.quick.suspected)
+        by = killers(self.quick.findings, now.findings, self.rules)
+        if not by and mutant.kind != "number":  # a number that one order does not notice, no order does
+            by = killers(self.whole, findings(changed), self.rules)
+        fate: Fate = "killed" if by else "equivalent" if likeness(changed) == self.same else "survived"
+        return Judged(mutant=mutant, fate=fate, by=by)
+
+
 def findings(procedure: Procedure) -> tuple[Finding, ...]:
     """All that the checker says of a procedure at the desk."""
     result = verify(procedure)
     return result.warnings if isinstance(result, Checked) else result
 
 
+def judge(made: Workbench) -> _Judge:
+    """Who judges the faults of a procedure."""
+    sound = made.procedure
+    return _Judge(
+        bench=made,
+        sites=tuple(made.sites()),
+        whole=findings(sound),
+        quick=look(one_order(sound)),
+        same=likeness(sound),
+        rules=rules_of(sound),
+    )
+
+
 def tried(made: Workbench, most: int = MOST, seed: int = SEED) -> Report:
     """Every fault, or a sample of them, put in and judged."""
-    sites = tuple(made.sites())
-    before, same, rules = findings(made.procedure), likeness(made.procedure), rules_of(made.procedure)
+    over = judge(made)
+    chosen = sample(tuple(site.mutant for site in over.sites), most, seed)
+    return report(_each(over, chosen), len(over.sites), over.rules)
 
-    def judged(nth: int) -> Judged:
-        site = sites[nth]
-        changed = made.made(site)
-        if not isinstance(changed, Procedure):
-            return Judged(mutant=site.mutant, fate="stillborn")
-        by = killers(before, findings(changed), rules)
-        fate: Fate = "killed" if by else "equivalent" if likeness(changed) == same else "survived"
-        return Judged(mutant=site.mutant, fate=fate, by=by)
 
-    mutants = tuple(site.mutant for site in sites)
-    return report(tuple(judged(nth) for nth in sample(mutants, most, seed)), len(sites), rules)
+_AT_WORK: list[_Judge] = []
+"""In a process of its own: who judges there."""
+
+
+def _each(over: _Judge, chosen: tuple[int, ...]) -> tuple[Judged, ...]:
+    """The faults shared out among processes, where there are several cores and many faults."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 1
+    if cores < 2 or len(chosen) < FEW or "fork" not in multiprocessing.get_all_start_methods():
+        return tuple(over.of(nth) for nth in chosen)
+    _AT_WORK[:] = [over]
+    with multiprocessing.get_context("fork").Pool(cores) as pool:
+        return tuple(pool.map(_one, chosen, chunksize=8))
+
+
+def _one(nth: int) -> Judged:
+    return _AT_WORK[0].of(nth)
 
 
 def _text(procedure: Procedure, told: Report, seed: int) -> str:

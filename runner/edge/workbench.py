@@ -14,8 +14,11 @@ from runner.edge.reader_vocabulary import vocabulary as vocabulary_of
 from runner.edge.schema import schema
 from runner.edge.shape import check_shape
 from runner.edge.site import Site
-from runner.edge.text import Map, load
-from runner.edge.tree_edit import edited
+from runner.edge.text import Map, Node, Scalar, load
+from runner.edge.tree_edit import Edit, edited
+
+_WIDE = frozenset({"steps", "conditions", "hazards", "asks", "example_cars"})
+"""Mappings with one entry a name, each of a form of its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,11 +39,12 @@ class Workbench:
         sound = self.procedure
         if site.shared:
             root = edited(self.shared, site.edits)
-            desk = Desk(file=sound.vocabulary.file, text="", found=[*check_shape(root, schema("vocabulary"))])
+            wrong = check_shape(_around(root, site.edits), schema("vocabulary"))
+            desk = Desk(file=sound.vocabulary.file, text="", found=[*wrong])
             shared = vocabulary_of(desk, root)
             return tuple(desk.found) or self._read(self.root, shared)
         root = edited(self.root, site.edits)
-        wrong = check_shape(root, schema("procedure"))
+        wrong = check_shape(_around(root, site.edits), schema("procedure"))
         return wrong or self._read(root, sound.vocabulary)
 
     def _read(self, root: Map, shared: Vocabulary) -> Procedure | tuple[Finding, ...]:
@@ -50,6 +54,21 @@ class Workbench:
         desk.conditions = dict(shared.conditions)
         made = procedure_of(desk, root, shared, sound.texts)
         return tuple(desk.found) or made
+
+
+def _around(root: Map, edits: tuple[Edit, ...]) -> Map:
+    """The tree with what was changed and what lies around it: the form of all else is as it was."""
+    touched: dict[str, set[str]] = {}
+    for path, _ in edits:
+        touched.setdefault(str(path[0]), set()).add(str(path[1]) if len(path) > 1 else "")
+    entries: list[tuple[Scalar, Node]] = []
+    for key, value in root.entries:
+        inside = touched.get(key.value, set())
+        if isinstance(value, Map) and "" not in inside and (key.value in _WIDE):
+            kept = tuple(e for nth, e in enumerate(value.entries) if e[0].value in inside or not nth)
+            value = Map(kept, value.place)
+        entries.append((key, value))
+    return Map(tuple(entries), root.place)
 
 
 def bench(files: Mapping[str, bytes], main: str) -> Workbench | tuple[Finding, ...]:

@@ -4,7 +4,8 @@ Rules of this module
 1. With one order there are fewer paths, each of them a path of the whole: what is found here is truly broken.
    What is not found here may still be; then the whole decides.
 2. Fragments are taken where they are called; what they promise by themselves does not change with their caller.
-3. Of all places at which one claim may be broken, one that is broken is enough.
+3. Of all places at which one claim may be broken, one that is broken is enough. Levels are looked at last, where
+   nothing else was found: that a rule alone finds something is said among the proofs before them.
 """
 
 from __future__ import annotations
@@ -14,11 +15,12 @@ from dataclasses import dataclass, replace
 
 from runner.core.finding import Finding
 from runner.core.graph import MEMBERS, Body, Each, Node, Procedure
-from runner.verify import CHECKS
+from runner.verify import CHECKS, levels
 from runner.verify.claim import Broken, broken, case_of
 from runner.verify.expand import expand
 from runner.verify.flow import Flow, spread, ways
 from runner.verify.layout import layout
+from runner.verify.mutation import NO_PROOF
 from runner.verify.paths import proven
 
 Key = tuple[object, ...]
@@ -67,15 +69,22 @@ def look(procedure: Procedure, known: frozenset[Key] = frozenset()) -> Look:
         id(station): tuple(c for check in CHECKS if check.claims is not None for c in check.claims(case, station))
         for station in expanded.stations
     }
-    found = [f for check in CHECKS if check.findings is not None for f in check.findings(case)]
+    quick = [check.findings for check in CHECKS if check.findings is not None and check.name != "level"]
+    found = [f for findings in quick for f in findings(case)]
     groups: dict[Key, list[Broken]] = {}
     for suspect in broken(flow, claims):
         groups.setdefault(_key(suspect), []).append(suspect)
     fresh = [key for key in groups if key not in known]
     found += _truly(flow, groups, fresh)
-    if not any(f.severity == "error" for f in found):
+    if not _wrong(found):
         found += _truly(flow, groups, [key for key in groups if key in known])
+    if not _wrong(found):
+        found += levels.findings(case)
     return Look(tuple(found), frozenset(groups))
+
+
+def _wrong(found: Iterable[Finding]) -> bool:
+    return any(f.severity == "error" and f.check not in NO_PROOF for f in found)
 
 
 def _key(suspect: Broken) -> Key:
