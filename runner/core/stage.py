@@ -13,7 +13,7 @@ from typing import Literal
 from runner.core import graph
 from runner.core.draft import at
 from runner.core.granting import grant_of
-from runner.core.graph import Count, Found, Procedure, Step
+from runner.core.graph import Count, Found, LevelNeed, Procedure, Step
 from runner.core.hazard import Caution
 from runner.core.needs import Unmet, needs_unmet, ready_ns
 from runner.core.stamp import MS, Stamp, elapsed
@@ -101,7 +101,7 @@ def stage(procedure: Procedure, state: State, now: Stamp) -> Stage:
     if state.again:
         return _again(procedure, state, now)
     if state.looks_owed:
-        return look_stage(procedure, state, found)
+        return look_stage(procedure, state, found, state.looks_owed[0])
     if isinstance(found.node, graph.Each):
         # Only a block whose order is not known yet is stood at.
         return Stage(kind="ask", found=found, names=(str(found.node.order),))
@@ -112,7 +112,7 @@ def stage(procedure: Procedure, state: State, now: Stamp) -> Stage:
         return Stage(kind="ask", found=found, names=missing)
     unmet = needs_unmet(procedure, state, found, now)
     if unmet:
-        return Stage(kind="needs", found=found, unmet=unmet)
+        return _unseen(procedure, state, found, unmet) or Stage(kind="needs", found=found, unmet=unmet)
     over = ready_ns(procedure, state, found, now)
     messages = caution_stage(state, found, state.path, now, least_ms=None if over is None else over // MS)
     return messages or gate_stage(procedure, state, found, now)
@@ -122,9 +122,15 @@ def _found(procedure: Procedure, state: State) -> Found | None:
     return at(procedure, state.path) if state.path not in ("", SAFE_STOP) else None
 
 
-def look_stage(procedure: Procedure, state: State, found: Found) -> Stage:
-    """A look at the first level that is owed one."""
-    name = state.looks_owed[0]
+def _unseen(procedure: Procedure, state: State, found: Found, unmet: tuple[Unmet, ...]) -> Stage | None:
+    """A look at a level that the step needs and that nobody knows; None where there is nothing to be seen."""
+    unknown = [u.instance for u in unmet if isinstance(u.need, LevelNeed) and u.is_now == "U"]
+    owed = look_stage(procedure, state, found, unknown[0]) if unknown else None
+    return owed if owed is not None and len(owed.options) > 1 else None
+
+
+def look_stage(procedure: Procedure, state: State, found: Found, name: str) -> Stage:
+    """A look at a level."""
     level = level_of(procedure, found.procedure, name)
     return Stage(kind="look", found=found, level=name, options=(*positions(procedure, state, level), "cannot see"))
 

@@ -208,8 +208,10 @@ steps:
 
 def test_a_level_that_is_not_known_is_looked_at_where_a_step_needs_it() -> None:
     run = Run(steps(LEVEL)).begin()
-    assert (run.owed().kind, run.owed().unmet[0].is_now) == ("needs", "U")
+    assert (run.owed().kind, run.owed().level) == ("look", "reservoir")
     run.refused(ac.Done())
+    run.goes(ac.Look(level="reservoir", position="cannot see"))
+    assert run.owed().kind == "look"
     run.goes(ac.Look(level="reservoir", position="MIN"))
     assert run.owed().unmet[0].is_now == "low"
     run.goes(ac.Look(level="reservoir", position="1/2"))
