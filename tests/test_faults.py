@@ -25,13 +25,13 @@ from runner.core.panel import Panel
 from runner.core.record import read
 from runner.core.state import visits
 from runner.core.view import View
-from runner.edge.auditing import audit_verify
 from runner.edge.clock import SteppedClock
 from runner.edge.garage import run_of, runs, take_over
 from runner.edge.job import Job
 from runner.edge.journal import Journal
 from runner.edge.reader import read as read_procedure
 from runner.edge.shelf import Loaded, Shelf
+from runner.edge.verifying import audit_verify
 from tests.rig import NAME, Hands, begin, ready
 
 ROOT = Path(__file__).resolve().parents[1]

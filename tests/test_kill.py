@@ -20,11 +20,11 @@ from runner.core import event as ev
 from runner.core.entry import Entry, entries
 from runner.core.record import fingerprint, read
 from runner.core.replay import replay
-from runner.edge.auditing import audit_verify
 from runner.edge.clock import SteppedClock
 from runner.edge.garage import Run, run_of
 from runner.edge.job import Job
 from runner.edge.journal import Journal
+from runner.edge.verifying import audit_verify
 from tests.rig import Hands, begin, job_on, later, ready, resume, truths
 
 KILLS = 1_000 if os.environ.get("WITNESSMARK_LONG") else 60

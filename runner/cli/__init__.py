@@ -114,6 +114,11 @@ def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     verify.add_argument("files", nargs="*", type=Path, metavar="FILE", help="records; without any, all")
     verify.add_argument("--fingerprint", metavar="LETTERS", help="as printed on paper, for one record")
     verify.set_defaults(body=_audit_verify)
+    sign = what.add_parser("sign", help="sign a run that is over")
+    sign.add_argument("run", metavar="RUN", help="the run's name")
+    sign.add_argument("--as", dest="meaning", required=True, choices=("performed", "reviewed", "approved"))
+    sign.add_argument("--by", default="", metavar="INITIALS", help="who signs (performed: else who acted last)")
+    sign.set_defaults(body=_audit_sign)
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -177,7 +182,17 @@ def _audit_show(options: argparse.Namespace) -> int:
 
 
 def _audit_verify(options: argparse.Namespace) -> int:
-    from runner.edge.auditing import audit_verify
+    from runner.edge.verifying import audit_verify
 
     paths = options.files or sorted(_records(options).glob("*.jsonl"))
     return _told(audit_verify(paths, options.fingerprint, options.json))
+
+
+def _audit_sign(options: argparse.Namespace) -> int:
+    from runner.cli.places import keys_folder
+    from runner.edge.clock import SystemClock
+    from runner.edge.signoff import audit_sign
+
+    return _told(
+        audit_sign(_records(options), options.run, options.meaning, options.by, keys_folder(), SystemClock())
+    )

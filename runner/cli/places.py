@@ -19,6 +19,12 @@ def records_folder(chosen: Path | None, *, demo: bool) -> Path:
     return chosen if chosen is not None else home() / ("demonstration" if demo else "records")
 
 
+def keys_folder() -> Path:
+    """The folder of the signing key: in the user's configuration, apart from the records that it signs."""
+    chosen = os.environ.get("WITNESSMARK_HOME")
+    return Path(chosen) / "keys" if chosen else Path(platformdirs.user_config_dir("witnessmark", appauthor=False))
+
+
 def cars_folder() -> Path:
     """The folder of the cars' files."""
     return home() / "cars"

@@ -11,7 +11,7 @@ from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 
-from runner.cli.places import home, records_folder
+from runner.cli.places import home, keys_folder, records_folder
 from runner.cli.proving import Ready, asked, car_of, complain, fits, load, proven, say, understood
 from runner.core import act as ac
 from runner.core.act import AnyAct
@@ -157,7 +157,14 @@ def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path
         state=State(by=by),
         head=Head(),
         take_picture=pictures.take if pictures is not None else lambda _named: None,
+        sign=_sign if record is not None else lambda _head, _at, _initials, _meaning: "",
     )
+
+
+def _sign(head: str, at: str, initials: str, meaning: str) -> str:
+    from runner.edge.signing import signed
+
+    return signed(keys_folder(), head, at, initials, meaning)
 
 
 def _wants_picture(procedure: Procedure, state: State) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import assert_never
 
 from runner.core import event as ev
+from runner.core import signature
 from runner.core.event import AnyEvent
 from runner.core.finding import clean
 from runner.core.wording import plain
@@ -134,7 +135,7 @@ def _course(event: _Course) -> str:
             parts += ["THE CAR IS NOT TO BE DRIVEN"] if no else []
             return "; ".join([f"the run ended: {kind}", *parts])
         case ev.Signed(initials=initials, meaning=meaning, reference=reference):
-            return f"signed by {initials}: {meaning}" + (f" ({reference})" if reference else "")
+            return f"signed by {initials}: {meaning}" + (f" ({signature.told(reference)})" if reference else "")
         case ev.PersonSet(initials=initials):
             return f"from now on {initials} acts"
         case ev.Ticked():

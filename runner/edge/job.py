@@ -57,6 +57,7 @@ class Job:
     head: Head
     after: Callable[[View], None] = lambda _view: None
     take_picture: Callable[[str], str | None] = lambda _named: None
+    sign: Callable[[str, str, str, str], str] = lambda _head, _at, _initials, _meaning: ""
     notice: str = ""
     _unrecorded: State | None = None
 
@@ -71,7 +72,7 @@ class Job:
             ok, because = self.admit(self.state, act.path)
             act = msgspec.structs.replace(act, admissible=ok, because=because)
         try:
-            act = as_recorded(self._with_picture(act))
+            act = as_recorded(self._signed(self._with_picture(act), now.at))
         except NotRecorded as error:
             self.notice = f"NOT RECORDED: {error.why}; {error.mend}"
             return self.peek()
@@ -104,6 +105,13 @@ class Job:
             return act
         digest = self.take_picture(" ".join(act.typed))
         return act if digest is None else msgspec.structs.replace(act, typed=[digest])
+
+    def _signed(self, act: AnyAct, at: str) -> AnyAct:
+        """A signature is over the record as it stands, made as its line is; a run that goes on has none."""
+        if not isinstance(act, ac.Sign) or act.reference or self.state.phase != "ended":
+            return act
+        made = self.sign(self.head.hash, at, act.initials, act.meaning)
+        return msgspec.structs.replace(act, reference=made)
 
     def peek(self) -> View:
         """The view of this moment, without any act."""

@@ -1,0 +1,129 @@
+"""Whether records are whole, follow from their acts, and agree with those beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from runner.core.act import Begin, Resume
+from runner.core.entry import Entry
+from runner.core.finding import line_of, quote
+from runner.core.graph import Procedure
+from runner.core.record import clock_faults, fingerprint, read
+from runner.core.replay import replay
+from runner.edge.opening import Answer, Opened, Trouble, in_json, opened, plain, rebuild, words
+from runner.edge.signing import signatures
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verified:
+    """What verifying one record came to. `printed` is the line (from 1) whose fingerprint is on the paper."""
+
+    file: str
+    whole: bool
+    lines: int
+    fingerprint: str
+    printed: int | None
+    faults: tuple[Trouble, ...]
+    warnings: tuple[Trouble, ...]
+    signatures: tuple[Trouble, ...]
+
+
+def audit_verify(paths: Sequence[Path], fingerprint: str | None, as_json: bool) -> Answer:
+    """Whether each record is whole, follows from its acts, and agrees with the records beside it."""
+    if not paths:
+        return "there is no record to verify: name a .jsonl file", 2
+    if fingerprint is not None and len(paths) > 1:
+        return "a fingerprint belongs to one record: name that file alone", 2
+    verified = [_verified(path, fingerprint) for path in paths]
+    unread = [one for one in verified if isinstance(one, str)]
+    told = [one for one in verified if isinstance(one, Verified)]
+    code = 2 if unread else 0 if all(one.whole for one in told) else 1
+    if as_json:
+        return in_json({"records": [plain(one) for one in told], "unread": unread}), code
+    lines = [line for one in verified for line in ([one] if isinstance(one, str) else _verdict(one))]
+    return "\n".join(words(line) for line in lines), code
+
+
+def verified(one: Opened) -> Verified:
+    """What verifying a record came to; its line in the files beside it is looked for, too."""
+    wrong, signed = signatures(one.record.lines, one.entries)
+    faults = [*one.faults, *_replayed(one.entries), *wrong, *_linked(one.path, one.entries)]
+    return Verified(
+        file=str(one.path),
+        whole=not faults,
+        lines=len(one.record.lines),
+        fingerprint=fingerprint(one.record.head.hash) if one.record.lines else "",
+        printed=one.record.printed,
+        faults=tuple(sorted(faults, key=lambda trouble: trouble.line)),
+        warnings=tuple(Trouble(line=f.line, kind=f.kind, text=f.text) for f in clock_faults(one.record.lines)),
+        signatures=signed,
+    )
+
+
+def _verified(path: Path, typed: str | None) -> Verified | str:
+    one = opened(path, typed)
+    return one if isinstance(one, str) else verified(one)
+
+
+def _replayed(told: Sequence[Entry]) -> list[Trouble]:
+    begin = told[0].act if told else None
+    if begin is None:
+        return []  # the fault of its first line is told already
+    if not isinstance(begin, Begin):
+        return [Trouble(line=1, kind="no beginning", text="a record begins with the start of its run")]
+    for name, digest in begin.hashes.items():
+        if sha256(begin.texts.get(name, "").encode("utf-8", "replace")).hexdigest() != digest:
+            return [Trouble(line=1, kind="changed", text=f"the text of {quote(name)} does not fit its own SHA-256")]
+    made = rebuild(begin)
+    if not isinstance(made, Procedure):
+        text = f"the procedure in this line cannot be read: {line_of(made[0])}" if made else "it holds no procedure"
+        return [Trouble(line=1, kind="not replayed", text=text)]
+    mismatch = replay(made, told)
+    if mismatch is None:
+        return []
+    mend = f"the line was made anew, or witnessmark {begin.version}, which wrote it, judged otherwise"
+    return [Trouble(line=mismatch.line, kind="not the engine's", text=f"{mismatch.text}: {mend}")]
+
+
+def _linked(path: Path, told: Sequence[Entry]) -> list[Trouble]:
+    """What the heads of other records, named in begin and resume lines, say against the files beside this one."""
+    faults: list[Trouble] = []
+    hashes: dict[str, frozenset[str] | None] = {}
+    for one in told:
+        for name, head in (one.act.heads if isinstance(one.act, Begin | Resume) else {}).items():
+            if name not in hashes:
+                hashes[name] = _hashes(path.parent, name)
+            known = hashes[name]
+            where = f"the record {quote(name)}, which this line names,"
+            if known is None:
+                text = f"{where} is not in this folder: put it back, or look for it in a copy"
+                faults.append(Trouble(line=one.line + 1, kind="missing record", text=text))
+            elif head not in known:
+                text = f"{where} was shortened or rewritten: no line of it has the hash that it ended with then"
+                faults.append(Trouble(line=one.line + 1, kind="shortened or rewritten", text=text))
+    return faults
+
+
+def _hashes(folder: Path, name: str) -> frozenset[str] | None:
+    if "/" in name or name.startswith(".") or "\0" in name:  # a name from a record is no path
+        return None
+    try:
+        return frozenset(line.hash for line in read((folder / f"{name}.jsonl").read_bytes()).lines)
+    except OSError:
+        return None
+
+
+def _verdict(one: Verified) -> list[str]:
+    name = one.file
+    lines = [f"{name}:{t.line}: {t.kind}: {t.text}" for t in one.faults]
+    lines += [f"{name}:{t.line}: warning: {t.kind}: {t.text}" for t in one.warnings]
+    lines += [f"{name}:{t.line}: {t.kind}: {t.text}" for t in one.signatures]
+    if one.whole:
+        paper = f"; the paper was printed at line {one.printed}" if one.printed else ""
+        lines.append(f"{name}: whole: {one.lines} lines, replayed; fingerprint {one.fingerprint}{paper}")
+    else:
+        lines.append(f"{name}: AT FAULT: {len(one.faults)}, first at line {one.faults[0].line}")
+    return lines
