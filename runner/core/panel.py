@@ -60,7 +60,7 @@ def opened(panel: Panel, view: View) -> tuple[str, tuple[Option, ...], Field | N
 
 
 def _opened(panel: Panel, view: View) -> tuple[str, tuple[Option, ...], Field | None] | None:
-    title, options, field = "menu", view.menu, None
+    title, options, field = "menu", tuple(view.menu), None
     if panel.root == "options":
         title, options = view.question, view.options
     for at in panel.chosen:

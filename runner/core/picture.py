@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from textwrap import wrap
 from typing import Literal
 
@@ -25,7 +26,7 @@ from runner.core.stage import Stage, stage
 from runner.core.stamp import Stamp
 from runner.core.state import SAFE_STOP, State, Visit, evolve, kind_of_step
 from runner.core.story import tell
-from runner.core.view import CautionView, Option, View
+from runner.core.view import CautionView, Later, Option, View
 from runner.core.wording import fill, plain, title
 
 AlertKind = Literal["", "refused", "fail", "too close to call", "torn", "not recorded", "note"]
@@ -60,6 +61,11 @@ def look(procedure: Procedure, state: State, now: Stamp, extras: Extras = NOTHIN
     found, step = owed.found, owed.step
     alert, kind = _with_notice(extras.alert, *_alert(procedure, state))
     at_step = step is not None and state.phase == "running"
+
+    @cache
+    def entries() -> tuple[Option, ...]:
+        return menu(procedure, state, owed, extras.people, doable=put.enter is not None)
+
     return View(
         token=_token(state, owed, put),
         title=procedure.title,
@@ -91,7 +97,7 @@ def look(procedure: Procedure, state: State, now: Stamp, extras: Extras = NOTHIN
         group=group(procedure, state),
         trail=trail(procedure, state),
         ahead=ahead(procedure, state),
-        menu=menu(procedure, state, owed, extras.people, doable=put.enter is not None),
+        menu=Later(lambda: len(entries()), lambda many: entries()[len(entries()) - many :]),
         readings=last_readings(procedure, state),
         open_now=open_words(procedure, state),
         owed=tuple(state.owed.items()),

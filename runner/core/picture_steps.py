@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
+from itertools import islice
 
 from runner.core import graph
 from runner.core.graph import Arm, Body, Call, Each, End, Procedure, Step, Target, spoken
-from runner.core.state import SAFE_STOP, State, Visit, kind_of_step, visits
+from runner.core.state import SAFE_STOP, State, Visit, history, kind_of_step
 from runner.core.values import named, subject_value
-from runner.core.view import Line, Status
+from runner.core.view import Later, Line, Status
 from runner.core.wording import fill, title
 
 AHEAD = 10
@@ -61,9 +62,14 @@ def section(procedure: Procedure, state: State) -> str:
 # ── what was done ────────────────────────────────────────────────────────────────────────────────
 
 
-def trail(procedure: Procedure, state: State) -> tuple[Line, ...]:
-    """The steps that were left, oldest first, with their results."""
-    return tuple(_line_of(procedure, state, visit) for visit in visits(state))
+def trail(procedure: Procedure, state: State) -> Sequence[Line]:
+    """The steps that were left, oldest first, with their results; made as far back as they are looked at."""
+
+    def last(many: int) -> tuple[Line, ...]:
+        newest = tuple(islice(history(state.trail), many))
+        return tuple(_line_of(procedure, state, v) for v in reversed(newest) if isinstance(v, Visit))
+
+    return Later(lambda: state.trail.count if state.trail is not None else 0, last)
 
 
 def _line_of(procedure: Procedure, state: State, visit: Visit) -> Line:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from fractions import Fraction
 from typing import Literal, assert_never
 
@@ -44,6 +45,10 @@ class Linked:
 
     item: object
     before: Linked | None
+    count: int = dataclass_field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "count", 1 if self.before is None else self.before.count + 1)
 
 
 class TakenValue(msgspec.Struct, frozen=True, kw_only=True):
@@ -101,6 +106,7 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     choices: Mapping[str, str] = field(default_factory=dict)
     readings: Mapping[str, tuple[TakenValue, ...]] = field(default_factory=dict)
     happened: Mapping[str, int] = field(default_factory=dict)
+    turned: Mapping[str, int] = field(default_factory=dict)
     back_to: str = ""
     restoring: str = ""
     again: tuple[str, ...] = ()
@@ -110,6 +116,7 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     in_effect: frozenset[tuple[str, str]] = frozenset()
     exposures: int = 0
     last_key: str = ""
+    keys: Mapping[str, str] = field(default_factory=dict)
     pending: ev.ReadBack | None = None
     started: Stamp | None = None
     out: Out | None = None
@@ -167,9 +174,12 @@ def fold(state: State, line: int, stamp: Stamp, by: str, act: AnyAct, events: tu
     """The state after one record line: its stamp, its act, and all events that the act caused."""
     state = opened(state, line, stamp, by)
     for event in events:
-        state = evolve(state, event)
+        state = _evolved(state, event)
     return replace(
-        state, acts=Linked((line, stamp, by, act), state.acts), told=Linked((line, tuple(events)), state.told)
+        state,
+        last=events[-1] if events else state.last,
+        acts=Linked((line, stamp, by, act), state.acts),
+        told=Linked((line, tuple(events)), state.told),
     )
 
 
@@ -237,7 +247,10 @@ def _break(state: State, unknown: Mapping[str, str], levels: list[str]) -> State
 
 def evolve(state: State, event: AnyEvent) -> State:
     """The state after one event."""
-    state = replace(state, last=event)
+    return replace(_evolved(state, event), last=event)
+
+
+def _evolved(state: State, event: AnyEvent) -> State:
     match event:
         case ev.Begun():
             return _begun(state, event)
@@ -281,6 +294,7 @@ def evolve(state: State, event: AnyEvent) -> State:
                 in_effect=state.in_effect | {(kind, h) for h in hazards} | {(path, h) for h in hazards},
                 exposures=state.exposures + (how == "own"),
                 last_key=key or state.last_key,
+                keys={**state.keys, **dict.fromkeys(hazards, key)} if key else state.keys,
             )
         case ev.Answered(path=path, value=value, name=name):
             remembered = {**state.choices, name: value} if name else state.choices
@@ -300,8 +314,7 @@ def evolve(state: State, event: AnyEvent) -> State:
         case ev.Became(changes=changes):
             return _changed(state, changes)
         case ev.Happened(deeds=deeds):
-            first = max(state.happened.values(), default=0)
-            newest = {deed: first + n for n, deed in enumerate(deeds, 1)}
+            newest = {deed: _newest(state) + n for n, deed in enumerate(deeds, 1)}
             return replace(state, happened={**state.happened, **newest})
         case ev.WaitStarted(wait=wait):
             waits = state.waits if state.stamp is None else {**state.waits, wait: state.stamp}
@@ -440,7 +453,7 @@ def _moved(state: State, event: ev.Granted | ev.Beaten | ev.Returned | ev.Looked
             state = replace(
                 _levels(_changed(state, conditions), moved),
                 out=None,
-                looked=True,
+                looked=used > 0,  # where nothing was pumped nothing new is to be seen in the hose
                 beats={**state.beats, path: state.beats.get(path, 0) + used},
             )
             return replace(state, looks_owed=tuple(dict.fromkeys((*state.looks_owed, *looks))))

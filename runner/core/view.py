@@ -6,13 +6,51 @@ desk; it knows no procedure and no state.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar, overload
 
 from runner.core.act import AnyAct
 from runner.core.hazard import Word
 
 Status = Literal["DONE", "NOW", "NEXT", "N/A", "STOPPED"]
+Entry = TypeVar("Entry", covariant=True)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Later(Sequence[Entry]):
+    """A row whose entries are made when they are looked at: there are ``many``, and ``last`` makes the newest so many.
+
+    ``last`` gives the same each time. What is hardly ever opened, or grows with the run, costs nothing until then.
+    """
+
+    many: Callable[[], int]
+    last: Callable[[int], tuple[Entry, ...]]
+
+    def __len__(self) -> int:
+        return self.many()
+
+    @overload
+    def __getitem__(self, at: int) -> Entry: ...
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Entry, ...]: ...
+    def __getitem__(self, at: int | slice) -> Entry | tuple[Entry, ...]:
+        many = len(self)
+        if isinstance(at, slice):
+            first = min(at.indices(many)[0], many)
+            return self.last(many - first)[slice(0, max(at.indices(many)[1] - first, 0), at.step)]
+        if not -many <= at < many:
+            raise IndexError(at)
+        return self.last(many - at if at >= 0 else -at)[0]
+
+    def __iter__(self) -> Iterator[Entry]:
+        return iter(self.last(len(self)))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and tuple(self) == tuple(other)
+
+    def __hash__(self) -> int:
+        return hash(tuple(self))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,9 +188,9 @@ class View:
     alert: tuple[str, ...]
     alert_kind: Literal["", "refused", "fail", "too close to call", "torn", "not recorded", "note"]
     group: tuple[Line, ...]
-    trail: tuple[Line, ...]
+    trail: Sequence[Line]
     ahead: tuple[Line, ...]
-    menu: tuple[Option, ...]
+    menu: Sequence[Option]
     readings: tuple[str, ...]
     open_now: tuple[str, ...]
     owed: tuple[tuple[str, str], ...]
