@@ -278,11 +278,23 @@ def _evolved(state: State, event: AnyEvent) -> State:
         case ev.Left(path=path, outcome=outcome, because=because):
             return replace(state, trail=Linked(Visit(state.line, path, outcome, because), state.trail))
         case ev.OrderSet(block=block, order=order):
-            return replace(state, orders={**state.orders, block: tuple(order)}, over={**state.over, block: ()})
-        case ev.TurnOver(block=block, member=member, forgotten=forgotten):
             return replace(
                 state,
-                over={**state.over, block: (*state.over.get(block, ()), member)},
+                orders={**state.orders, block: tuple(order)},
+                over={**state.over, block: ()},
+                # A block that is walked anew begins anew: its bounds, its counts, what happened in its turns.
+                entries=_outside(state.entries, block),
+                beats=_outside(state.beats, block),
+                turned=_turned(state, block, order[:1]),
+                # In another pass over the block every step is another visit: its messages are asked for again.
+                in_effect=frozenset(e for e in state.in_effect if not _in_turn(e[0], block, order)),
+            )
+        case ev.TurnOver(block=block, member=member, forgotten=forgotten):
+            over = (*state.over.get(block, ()), member)
+            return replace(
+                state,
+                over={**state.over, block: over},
+                turned=_turned(state, block, [m for m in state.orders.get(block, ()) if m not in over][:1]),
                 choices={k: v for k, v in state.choices.items() if k not in forgotten},
             )
         case ev.Confirmed(path=path, hazards=hazards, how=how, key=key):
@@ -398,6 +410,23 @@ def _evolved(state: State, event: AnyEvent) -> State:
             return state
         case _:
             assert_never(event)
+
+
+def _outside(numbers: Mapping[str, int], block: str) -> dict[str, int]:
+    return {path: n for path, n in numbers.items() if not path.startswith(f"{block}/")}
+
+
+def _turned(state: State, block: str, members: list[str]) -> dict[str, int]:
+    """The turns with the one that begins now: what happened up to here belongs to an earlier one."""
+    return {**state.turned, **{f"{block}/{member}": _newest(state) for member in members}}
+
+
+def _newest(state: State) -> int:
+    return max(state.happened.values(), default=0)
+
+
+def _in_turn(path: str, block: str, order: list[str]) -> bool:
+    return any(path.startswith(f"{block}/{member}/") for member in order)
 
 
 SAFE_STOP = "safe stop"

@@ -110,7 +110,7 @@ class _Maker:
                     self.over[turn[0]].append(pair)
 
     def _entered(self, name: str, times: int) -> None:
-        """How often a bounded step may still be entered; a new turn may begin anew or go on counting."""
+        """How often a bounded step may still be entered; every turn of a block around it begins anew."""
         if times <= MOST_COUNTED and not name.startswith("beats of "):
             made = self.add(f"entries left {name}", tuple(map(str, range(times + 1))), str(times))
             anew = made.bits(str(times))
@@ -119,9 +119,9 @@ class _Maker:
             anew = made.bits("not yet")
         blocks = self.blocks[f"enter {name}"]
         for turn in self.turned:
-            if any(b.startswith(f"{turn[0]}/") for b in blocks) and member_of(name) == turn[1]:
-                # No field is cleared by this pair: a state is added.
-                self.turns.setdefault(turn, []).append((0, anew))
+            # A step counts for each turn by itself, and for all of them anew when its block is walked again.
+            if all(b.startswith(f"{turn[0]}/") for b in blocks):
+                self.turns.setdefault(turn, []).append((made.mask, anew))
 
     def rules(self) -> None:
         told = tuple(t for t in self.blocks if t.partition(" ")[0] in ("step", "deed", "make", "end"))
@@ -139,13 +139,13 @@ class _Maker:
 
     def _watch(self, rule: Rule, made: Field, whats: list[str], others: list[str], member: str) -> None:
         first, second = made.states
-        if rule.kind == "must_follow":
-            for told in whats:
-                self.watchers.setdefault(told, []).append((made.mask, made.bits(second)))
         outcome = second if rule.kind == "only_after" else first
         for told in others:
             if alike(member_of(told), member):
                 self.watchers.setdefault(told, []).append((made.mask, made.bits(outcome)))
+        if rule.kind == "must_follow":
+            for told in whats:  # last: what follows itself is owed anew
+                self.watchers.setdefault(told, []).append((made.mask, made.bits(second)))
 
     def _renew(self, rule: Rule, made: Field, member: str) -> None:
         """Both inside one block: what happened in an earlier turn of this member does not count."""

@@ -1,0 +1,62 @@
+"""What the walks have found, each as the smallest procedure that showed it."""
+
+from __future__ import annotations
+
+from runner.core import act as ac
+from runner.core.graph import Procedure
+from runner.core.stage import stage
+from runner.verify import Checked, verify
+from tests.oracle.walker import ACT_MS, Spot, Walk, stamp
+from tests.verify.build import duty, each, end, opening, phase, procedure, rule, step, strokes
+
+
+def refused(made: Procedure) -> set[str]:
+    """The proofs that complain."""
+    verdict = verify(made)
+    return set() if isinstance(verdict, Checked) else {f.check for f in verdict}
+
+
+def after(walk: Walk, *acts: ac.AnyAct) -> Spot:
+    """The run after the start and these acts."""
+    walk.begin({})
+    spot = walk.todo.popleft()
+    for act in (ac.Assume(), *acts):
+        new = walk.does(spot, act)
+        assert new is not None
+        spot = new
+    return spot
+
+
+def test_what_must_follow_itself_is_owed_after_the_last_time() -> None:
+    must = [rule("must_follow", "deed stir", "deed stir")]
+    made = procedure(step("one", "two", deeds=("stir",)), step("two", "done", deeds=("stir",)), end(), rules=must)
+    assert refused(made) == {"rule"}
+    broken = Walk(made).broken()
+    assert broken is not None
+    assert broken.why.startswith("stuck at 'done'")
+
+
+def test_the_messages_of_a_count_are_asked_for_again_in_another_pass_over_its_block() -> None:
+    beat = (phase("Open it.", makes=("n",)), phase("Close it.", ends=("n",)))
+    count = step("press", {"clear": "next corner"}, gate=strokes(*beat, bound="safe stop"), cautions=("squirt",))
+    made = procedure(
+        step("first", "all"),
+        each("all", "done", count, order=("RR", "LF")),
+        end(),
+        conditions=[opening("n", index="corner")],
+        duties=[duty("while", "n", hazards=("squirt",))],
+        assumes=("none n",),
+    )
+    assert refused(made) == set()
+    walk = Walk(made)
+    spot = after(walk, ac.Done())
+    owed = stage(made, spot.state, stamp(spot.ms + ACT_MS))
+    assert owed.caution is not None
+    confirmed = walk.does(spot, ac.Confirm(hazard="squirt", key=owed.key))
+    assert confirmed is not None
+    again = walk.does(confirmed, ac.DoAgain(path="first", admissible=True))
+    assert again is not None
+    back = walk.does(again, ac.Done())
+    assert back is not None
+    assert back.state.path == "all/RR/press"
+    assert stage(made, back.state, stamp(back.ms + ACT_MS)).kind == "cautions"
