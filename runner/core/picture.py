@@ -27,7 +27,7 @@ from runner.core.stamp import Stamp
 from runner.core.state import SAFE_STOP, State, Visit, evolve, kind_of_step
 from runner.core.story import tell
 from runner.core.view import CautionView, Later, Option, View
-from runner.core.wording import fill, plain, title
+from runner.core.wording import fill, plain_all, title
 
 AlertKind = Literal["", "refused", "fail", "too close to call", "torn", "not recorded", "note"]
 _FAR = 22
@@ -218,7 +218,8 @@ def _because(procedure: Procedure, state: State) -> tuple[str, ...]:
         if state.path not in ("", SAFE_STOP):
             lines.append(f"Now: {title(graph.find(procedure, state.path), state)}")
         lines += [f"Next: {line.title}" for line in ahead(procedure, state)[:1]]
-        lines += [f"Not known any more: {plain(name)}" for name in (*state.unknown, *state.looks_owed)]
+        lost = plain_all(procedure, (*state.unknown, *state.looks_owed))
+        lines += [f"Not known any more: {lost}"] if lost else []
     return tuple(lines)
 
 
@@ -266,6 +267,8 @@ def _short(put: Asked, owed: Stage) -> tuple[str, ...]:
     """At most two lines of 22 capitals for the far view."""
     if owed.caution is not None:
         return (owed.caution.word, f"PRESS {owed.key}")
+    if owed.kind == "summary":
+        return ("READ", "BEFORE THE WORK")
     step = owed.step
     at_gate = owed.kind not in (*_BEFORE_CAUTIONS, "held")
     words = step.short if step is not None and step.short and at_gate else put.headline.rstrip(".")

@@ -22,7 +22,7 @@ from runner.core.stamp import Stamp
 from runner.core.state import State, visits
 from runner.core.values import level_of
 from runner.core.view import Option
-from runner.core.wording import close_words, leave_words, minutes, plain, says, says_all, sentence, title
+from runner.core.wording import close_words, leave_words, minutes, plain, plain_all, says, says_all, sentence, title
 
 
 def asked(procedure: Procedure, state: State, owed: Stage, now: Stamp, pictures: tuple[tuple[str, str], ...]) -> Asked:
@@ -76,13 +76,15 @@ def _summary(procedure: Procedure, state: State) -> Asked:
         (graph.instance(procedure.conditions, n.ref, None), n.wanted) for n in procedure.assumes if isinstance(n, Holds)
     ]
     assumed = says_all(procedure, facts)
-    question = "Read this. Look at the car: is it so?" if assumed else "Read this before the work begins."
-    text += [f"So it is on the car: {sentence(words)}" for words in assumed]
+    question = "Look at the car: is it so?" if assumed else ""
+    text += ["So it is on the car:"] if assumed else []
+    text += [f"- {words}" for words in assumed]
     return Asked(
-        headline=sentence(procedure.title),
+        headline="Read this before the work begins.",
         question=question,
         text=tuple(text),
         enter=enter("read; the car is so" if assumed else "read; begin", ac.Assume()),
+        big="READ",
     )
 
 
@@ -147,7 +149,8 @@ def _stopping(procedure: Procedure, owed: Stage) -> Asked:
 
 def _unknown(procedure: Procedure, state: State, owed: Stage) -> Asked:
     instance = owed.names[0]
-    text = [f"Also to be looked at: {plain(n)}" for n in owed.names[1:]]
+    also = plain_all(procedure, owed.names[1:])
+    text = [f"Then to be looked at: {also}."] if also else []
     if isinstance(state.last, Resumed):
         done = visits(state)
         last = [title(graph.find(procedure, done[-1].path), state)] if done else []

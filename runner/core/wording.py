@@ -18,6 +18,8 @@ from runner.core.units import show, units_of
 from runner.core.values import named
 
 _SLOT = re.compile(r"\{([^{}]*)\}")
+_THE_ONE_HERE = re.compile(r"\bthe \{here\} (\w*[^\Ws])\b")
+"""A place and the one thing that is there: several things would need another verb."""
 
 
 def fill(text: str, procedure: Procedure, state: State, here: str | None) -> str:
@@ -75,6 +77,25 @@ def plain(name: str) -> str:
     return f"{words}, {spoken(member)}" if at else words
 
 
+def plain_all(procedure: Procedure, instances: Iterable[str]) -> str:
+    """Names as words, one for each condition: ``nuts loose, at all four corners; raised, front``."""
+    together: dict[str, list[str]] = {}
+    for instance in instances:
+        name, at, member = instance.partition("@")
+        together.setdefault(name, []).extend([member] if at else [])
+    return "; ".join(_named(procedure, name, tuple(members)) for name, members in together.items())
+
+
+def _named(procedure: Procedure, name: str, members: tuple[str, ...]) -> str:
+    condition = procedure.conditions.get(name)
+    index = condition.index if condition is not None else None
+    if index == "corner" and set(members) == set(graph.CORNERS):
+        return f"{plain(name)} at all four corners"
+    if index is not None and len(members) > 1 and set(members) == set(graph.MEMBERS[index]):
+        return f"{plain(name)} at both {'ends' if index == 'axle' else 'sides'}"
+    return ", ".join((plain(name), *(spoken(m) for m in members)))
+
+
 def says(procedure: Procedure, instance: str, *, holds: bool) -> str:
     """What the car is like when a condition holds, or when it does not."""
     name, _, member = instance.partition("@")
@@ -95,9 +116,19 @@ def _said(procedure: Procedure, name: str, members: tuple[str, ...], *, holds: b
     where = _and([spoken(m) for m in members])
     condition = procedure.conditions.get(name)
     words = "" if condition is None else condition.says if holds else condition.says_not
-    if not words:
+    if condition is None or not words:
         return f"{'' if holds else 'not: '}{plain(name)}" + (f", {where}" if where else "")
+    if condition.index is not None and set(members) == set(graph.MEMBERS[condition.index]):
+        words = _everywhere(words)
     return _unbraced(words, where)
+
+
+def _everywhere(words: str) -> str:
+    """Every or any, in place of naming all the places one by one; where that could be misread they stay named."""
+    if " not " in words:
+        return words
+    every = "any" if words.startswith("no ") else "every"
+    return _THE_ONE_HERE.sub(lambda found: f"{every} {found[1]}", words)
 
 
 def _unbraced(words: str, here: str) -> str:

@@ -22,7 +22,7 @@ _HEAD: Final = 16
 def instruction(view: View, width: int, *, most: int = 0) -> Rows:
     """The one action of now, with the stripe beside it; at most so many rows of its headline if given."""
     status = "STOPPED" if view.kind in ("held", "safe stop") else "DONE" if view.ended else "NOW"
-    place = f" {view.step_n}/{view.steps}" if status == "NOW" and view.steps else ""
+    place = f" {view.step_n}/{view.steps}" if status == "NOW" and view.step_n else ""
     tag = f" {status}{place} "
     head = wrap(f"{'_' * len(tag)} {view.headline}", width - len(_STRIPE))
     if most and len(head) > most:

@@ -195,7 +195,7 @@ def test_the_summary_says_what_is_needed_and_how_the_car_is_taken_to_be() -> Non
     words = "\n".join(view.text)
     assert view.kind == "summary"
     assert "Tools: ring spanner" in words
-    assert "The left front, right front, left rear and right rear nipple is closed." in words
+    assert "- every nipple is closed" in words
     assert view.enter is not None
     assert view.enter.act == ac.Assume()
 
