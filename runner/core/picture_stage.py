@@ -5,6 +5,7 @@ Every stage has at least one way on that the keypad alone can take, if only by t
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from runner.core import act as ac
@@ -20,7 +21,7 @@ from runner.core.picture_value import supply_options
 from runner.core.stage import Stage, Unmet, needs_unmet
 from runner.core.stamp import Stamp
 from runner.core.state import State, visits
-from runner.core.values import level_of
+from runner.core.values import level_of, positions
 from runner.core.view import Option
 from runner.core.wording import close_words, leave_words, minutes, plain, plain_all, says, says_all, sentence, title
 
@@ -161,12 +162,8 @@ def _unknown(procedure: Procedure, state: State, owed: Stage) -> Asked:
         text=(*text, *_then(owed.found, state)),
         options=numbered(
             [
-                Option(
-                    key="", text=says(procedure, instance, holds=True), act=ac.Attest(condition=instance, holds=True)
-                ),
-                Option(
-                    key="", text=says(procedure, instance, holds=False), act=ac.Attest(condition=instance, holds=False)
-                ),
+                Option(key="", text=says(procedure, instance, holds=h), act=ac.Attest(condition=instance, holds=h))
+                for h in (True, False)
             ]
         ),
         big="LOOK",
@@ -199,12 +196,7 @@ def _look(procedure: Procedure, state: State, owed: Stage, found: Found) -> Aske
         headline=f"Look at the level: {level.what}.",
         question="Where does it stand, seen from outside?",
         text=_then(found, state),
-        options=numbered(
-            [
-                Option(key="", text=position, act=ac.Look(level=owed.level, position=position))
-                for position in owed.options
-            ]
-        ),
+        options=_positions(owed.level, owed.options),
         big="LOOK",
     )
 
@@ -237,6 +229,7 @@ def _needs(procedure: Procedure, state: State, owed: Stage, found: Found, now: S
             text.append(f"Needed: {unmet.said}: {minutes(unmet.wait_left_s)} left.")
         else:
             text.append(f"Needed: {unmet.said}: {plain(unmet.instance)} is {unmet.is_now.replace('U', 'not known')}.")
+            options += _looked_at(procedure, state, unmet, found) if isinstance(need, graph.LevelNeed) else []
     return Asked(
         headline="This step cannot begin yet.",
         question=text[0],
@@ -261,6 +254,17 @@ def _met(procedure: Procedure, state: State, unmet: Unmet, need: Holds, now: Sta
             options.append(Option(key="", text=f"go and make it so: {title(there, state)}", act=restore))
     options.append(Option(key="", text=f"seen on the car: {words}", act=seen))
     return options
+
+
+def _looked_at(procedure: Procedure, state: State, unmet: Unmet, found: Found) -> list[Option]:
+    """Another look at a level that was too low; what has been filled in since shows in it."""
+    level = level_of(procedure, found.procedure, unmet.instance)
+    seen = _positions(unmet.instance, positions(procedure, state, level))
+    return [Option(key="", text=f"look again: {level.what}", sub=seen)] if seen else []
+
+
+def _positions(level: str, seen: Iterable[str]) -> tuple[Option, ...]:
+    return numbered([Option(key="", text=p, act=ac.Look(level=level, position=p)) for p in seen])
 
 
 def _end(procedure: Procedure, state: State, found: Found, now: Stamp) -> Asked:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction
 from functools import lru_cache
 
 import msgspec
 import pytest
 
 from runner.core import act as ac
+from runner.core import graph as g
 from runner.core.act import AnyAct
-from runner.core.desk import complete
+from runner.core.desk import complete, press
 from runner.core.face import face
 from runner.core.panel import PAGE, Panel, page_of, pages
 from runner.core.sheet_text import status_sheet
@@ -19,7 +22,7 @@ from runner.core.state import State
 from runner.core.view import Field, Option, View
 from runner.core.wording import fill
 from runner.plain import page
-from tests.core.bench import BEGIN, Bench, begun, harmless, refused
+from tests.core.bench import AT, BEGIN, Bench, begun, expr, harmless, refused
 
 VALUES = {
     "in all": "6",
@@ -472,3 +475,38 @@ def test_what_does_not_keep_is_not_known_as_soon_as_its_time_is_over() -> None:
     assert view.timers == ()
     (whole,) = [o.sub for o in menu_entry(view, "the car is not as you say") if o.key == "5"]
     assert {o.text for o in whole} >= {"the rag is wet", "the rag is dry"}
+
+
+def test_a_level_that_is_too_low_is_looked_at_again_by_the_keypad_alone() -> None:
+    bench = brought_to("do", "RR/hose")
+    name = bench.state.path
+    found = g.find(bench.procedure, name)
+    need = g.LevelNeed(level="reservoir", at_least=expr("250 mL"), said="reservoir above 250 mL", place=AT)
+    assert isinstance(found.node, g.Step)
+    low = replace(found.node, needs=(*found.node.needs, need))
+    bench.procedure = _with(bench.procedure, name, low)
+    bench.state = msgspec.structs.replace(bench.state, levels={"reservoir": (Fraction(1, 10_000), Fraction(2, 10_000))})
+    view = bench.view()
+    assert view.kind == "needs"
+    assert "reservoir above 250 mL" in view.question
+    again = next(o for o in view.options if o.text == "look again: fluid in the reservoir")
+    panel, _ = press(Panel(), view, again.key, bench.now)
+    full = next(o for o in face(panel, view).options if o.text == "MAX")
+    _, act = press(panel, view, full.key, bench.now)
+    assert act == ac.Look(level="reservoir", position="MAX")
+    assert bench.do(act).kind == "do"
+
+
+def _with(procedure: g.Procedure, path: str, step: g.Step) -> g.Procedure:
+    """The procedure with another step in that place."""
+
+    def put(body: g.Body, parts: list[str]) -> g.Body:
+        name, *rest = parts
+        node = body.nodes[name]
+        made: g.Node = step
+        if rest:
+            assert isinstance(node, g.Each)
+            made = replace(node, body=put(node.body, rest[1:]))
+        return replace(body, nodes={**body.nodes, name: made})
+
+    return replace(procedure, body=put(procedure.body, path.split("/")))
