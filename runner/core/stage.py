@@ -206,9 +206,9 @@ def shown_ms(state: State, now: Stamp) -> int:
 
 
 def confirm_key(state: State, path: str, caution: Caution) -> str:
-    """The digit printed in the text of a warning: another one at each exposure, the same on replay."""
+    """The digit printed in the text of a warning: the same on replay, never that of its last time or the last one."""
     seed = sha256(f"{state.salt}|{path}|{caution.name}|{state.exposures}".encode()).digest()
-    digits = [d for d in "123456789" if d != state.last_key]
+    digits = [d for d in "123456789" if d not in (state.last_key, state.keys.get(caution.name))]
     return digits[seed[0] % len(digits)]
 
 

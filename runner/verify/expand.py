@@ -86,7 +86,7 @@ class _Layer:
         self.targets: list[tuple[int, ...]] = []
         self.overs: dict[int, frozenset[str]] = {}
         self.frames: dict[tuple[int, str, frozenset[str], str | None], Frame] = {}
-        self.known: dict[tuple[int, str | None, int], tuple[Station, ...]] = {}
+        self.known: dict[tuple[int, str | None, int, str], tuple[Station, ...]] = {}
         self.settings: dict[tuple[int, str | None, str], Setting] = {}
 
     def laid(self) -> Expanded:
@@ -146,7 +146,7 @@ class _Layer:
                 return self._end(frame, node)
 
     def parts(self, frame: Frame, node: Step) -> tuple[Station, ...]:
-        key = (id(node), frame.here, id(frame.owner))
+        key = (id(node), frame.here, id(frame.owner), frame.block)
         if key not in self.known:
             self.known[key] = stations(self.setting(frame), node)
         return self.known[key]

@@ -1,6 +1,7 @@
 """Every loop ends: it holds a step with `at_most`, or a count.
 
 Take away the bounded steps and the counts, and no loop may be left. "Until it is clear" is a way out, never the bound.
+What is counted inside a block begins anew when the block is walked again: a loop around a block has its bound outside.
 
 Bad:
     steps:
@@ -22,8 +23,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.core.finding import Finding
-from runner.core.graph import Count
+from runner.core.graph import MEMBERS, Count, Each
 from runner.verify.claim import Case
+from runner.verify.expand import Frame, Point
 from runner.verify.station import Station
 
 
@@ -32,9 +34,12 @@ def findings(case: Case) -> Iterator[Finding]:
     points = case.expanded.points
     free = bytearray(not _bounded(p.station) for p in points)
     back = [(a, t) for a, p in enumerate(points) if free[a] for t in p.targets if t <= a and free[t]]
+    around = bytearray(not _bounded(p.station) or _in_block(p) for p in points)
+    starts = {at for at, p in enumerate(points) if _is_start(p.station)}
+    again = [(a, t) for a, p in enumerate(points) if around[a] for t in p.targets if t in starts]
     seen: set[frozenset[int]] = set()
-    for last, first in back:
-        way = _way(case, free, first, last)
+    for last, first, left in (*((a, t, free) for a, t in back), *((a, t, around) for a, t in again)):
+        way = _way(case, left, first, last)
         steps = [points[at].station for at in way if points[at].station.step is not None]
         key = frozenset(id(s.node) for s in steps)
         if not way or key in seen:
@@ -49,6 +54,23 @@ def findings(case: Case) -> Iterator[Finding]:
             help="give one of its steps 'at_most: {times: n, then: step}'",
             trail=tuple(s.step.do for s in steps if s.step is not None),
         )
+
+
+def _is_start(station: Station) -> bool:
+    """Whether a block begins here: none of its turns is over."""
+    node = station.node
+    if station.kind != "each" or not isinstance(node, Each) or not station.edges[0].ops:
+        return False
+    if isinstance(node.order, str):
+        return len(station.edges) == len(MEMBERS[node.index])
+    return station.edges[0].label == node.order[0]
+
+
+def _in_block(point: Point) -> bool:
+    frame: Frame | None = point.frame
+    while frame is not None and not isinstance(frame.node, Each):
+        frame = frame.up
+    return frame is not None
 
 
 def _bounded(station: Station) -> bool:

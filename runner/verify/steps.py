@@ -2,7 +2,7 @@
 
 Rules of this module
 1. A count is four kinds of station: the step itself, its rest before a grant, one for each phase of the beat,
-   and the look after a grant. A grant of which nothing was used goes from the rest to the look.
+   and the look after a grant. A grant of which nothing was used leads back to the rest: nothing is asked then.
 2. What happens at leaving happens in this order: the step and its deeds, what it ends, what it makes; then
    what its arm ends and makes.
 3. On an edge that leaves a step undone (override, cannot) the deeds may have happened, and what the step
@@ -39,7 +39,7 @@ def _counted(setting: Setting, step: Step) -> tuple[Station, ...]:
     """Before a bounded step: in, or by the edge of the bound where it was entered so often already."""
     if step.bound is None:
         return ()
-    times, name = step.bound.times, setting.at_here(step.id)
+    times, name = step.bound.times, counted(setting, step)
     entered = Op("enter", name, step.place, values=(str(times),))
     if times <= MOST_COUNTED:
         taken = When(f"entries left {name}", ("0",))
@@ -52,6 +52,11 @@ def _counted(setting: Setting, step: Step) -> tuple[Station, ...]:
         Edge(label="", kind="on", to="in", when=inside, ops=(entered,), place=step.place),
     )
     return (replace(_first(setting, step, edges), kind="gate", part="", asked=(), others=(), entry=()),)
+
+
+def counted(setting: Setting, step: Step) -> str:
+    """The name by which a step is counted: one for each place in which it stands."""
+    return setting.at_here(f"{setting.block}{step.id}")
 
 
 def _first(setting: Setting, step: Step, edges: tuple[Edge, ...]) -> Station:
@@ -98,8 +103,8 @@ def _shorts(step: Step) -> Iterator[Edge]:
 
 def _rest(setting: Setting, step: Step, count: Count) -> tuple[Edge, ...]:
     first = "phase 0" if count.beat else "look"
-    ways = dict.fromkeys((first, "look"))
-    granted = Op("enter", f"beats of {setting.at_here(step.id)}", count.place, values=(str(count.at_most),))
+    ways = dict.fromkeys((first, "rest"))
+    granted = Op("enter", f"beats of {counted(setting, step)}", count.place, values=(str(count.at_most),))
     when = When(f"entered {granted.name}", ("before",))
     label = f"{count.at_most} {count.what} used"
     return (

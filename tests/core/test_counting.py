@@ -185,6 +185,22 @@ def test_a_credit_only_cancels_its_own_debit() -> None:
     run.done()
     run.goes(ac.Report(used="0"))
     assert level(run) == (before[0] - 12, before[1])
+    assert level(run, "bottle") == (0, 12)
+
+
+def test_where_nothing_was_pumped_the_fluid_is_not_asked_for_and_the_look_stays() -> None:
+    run = at_the_count()
+    run.done()
+    run.goes(ac.Report(used="0"))
+    assert run.owed().kind == "look"
+    run.goes(ac.Look(level="reservoir", position="cannot see"))
+    assert run.owed().kind == "grant"
+    run.refused(ac.Answer(value="clear"))
+    run.done()
+    run.goes(ac.Report(used="1"))
+    run.goes(ac.Look(level="reservoir", position="cannot see"))
+    run.answer("clear")
+    assert run.path == "finish"
 
 
 def test_beats_reported_one_by_one_add_up_to_the_grant() -> None:

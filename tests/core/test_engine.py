@@ -252,3 +252,64 @@ def test_steps_that_lead_in_circles_without_standing_anywhere_end_in_the_safe_st
     run.done()
     run.done()
     assert run.path == "safe stop"
+
+
+ROUNDS = """
+asks: {order: {what: Order, orders: {one: [RR, LR, RF, LF], other: [LF, RF, LR, RR]}, sources: [handbook]}}
+RULES
+steps:
+  all:
+    each: {corner: order}
+    steps:
+      which: {do: Look at it., choose: {ask: What is it?, options: [try, open]}, next: {try: try, open: open}}
+      try: {do: Try it., deeds: [tries_nipple], at_most: {times: 1, then: exit out}, next: open}
+      open: {do: Open it., makes: [hose_on], next: next corner}
+    then: more
+    exits: {out: more}
+  more: {do: Look again., choose: {ask: Once more?, options: [again, end]}, at_most: {times: 3, then: finish}, next: {again: all, end: finish}}
+  finish: {end: done}
+"""
+
+
+def a_round(run: Run, first: str) -> None:
+    """All four corners: the first in its own way, the others tried."""
+    for way in (first, "try", "try", "try"):
+        run.answer(way)
+        if way == "try":
+            run.done()
+        run.done()
+
+
+def test_a_block_that_is_walked_again_begins_its_bounds_anew() -> None:
+    run = Run(steps(ROUNDS.replace("RULES\n", "")), {"order": "one"}).begin()
+    a_round(run, "try")
+    run.answer("again")
+    assert run.path == "all/RR/which"
+    run.answer("try")
+    assert run.path == "all/RR/try"  # not at its bound
+    run.done()
+    run.done()
+    run.answer("try")
+    run.done()
+    assert run.path == "all/LR/open"
+
+
+def test_a_step_that_leads_back_to_itself_counts_against_the_bound_of_a_step() -> None:
+    text = """
+steps:
+  free: {do: Turn it., choose: {ask: Did it turn?, options: [yes it did, no]}, at_most: {times: 2, then: stuck}, next: {yes it did: finish, no: free}}
+  stuck: {do: Leave it., next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.answer("no")
+    assert (run.path, run.state.entries["free"]) == ("free", 2)
+    told = run.answer("no")
+    assert run.path == "stuck"
+    assert any(isinstance(e, ev.Left) and e.outcome == "bound" for e in told)
+
+
+def test_what_is_so_already_leaves_its_trace_in_the_record() -> None:
+    run = Run(steps(CALLS), car={"conditions": {"on_stands@rear": "T"}}).begin()
+    skipped = [e for _, _, _, events in run.lines for e in events if isinstance(e, ev.Left)]
+    assert [(e.path, e.outcome, e.because) for e in skipped] == [("lift", "skipped", "already so")]

@@ -87,6 +87,19 @@ def test_the_key_differs_from_one_warning_to_the_next_and_from_run_to_run_but_no
     assert all(k in "123456789" for pair in keys for k in pair)
 
 
+def test_a_warning_never_has_the_key_of_its_last_time() -> None:
+    run, keys = Run(steps(CAUTIONS)).begin(), dict[str, str]()
+    for _ in range(40):
+        for _ in range(2):
+            owed = run.owed()
+            assert owed.caution is not None
+            assert owed.key != keys.get(owed.caution.name)
+            keys[owed.caution.name] = owed.key
+            read(run).goes(confirm(run))
+        run.goes(ac.Hold())
+        run.goes(ac.Resume(clean=True))
+
+
 def test_a_caution_confirmed_too_fast_is_marked() -> None:
     run = Run(steps(CAUTIONS)).begin()
     for _ in range(2):

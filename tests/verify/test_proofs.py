@@ -212,6 +212,54 @@ def test_a_loop_needs_a_bound() -> None:
     assert looks(step("try", ways, gate=choice("no", "yes"), at_most=(5, "done")), end()) == set()
 
 
+def test_what_is_counted_inside_a_block_bounds_no_loop_around_it() -> None:
+    inner = step("free", "next corner", at_most=(2, "exit out"))
+
+    def around(**bound: object) -> set[str]:
+        back = step("back", {"no": "all", "yes": "done"}, gate=choice("no", "yes"), **bound)
+        return looks(each("all", "back", inner, exits={"out": "back"}), back, end())
+
+    assert around() == {"loop"}
+    assert around(at_most=(2, "done")) == set()
+
+
+def test_a_bounded_step_counts_for_each_place_from_which_it_is_called() -> None:
+    part = procedure(step("try", "ok", at_most=(1, "spent")), end("ok"), end("spent"), name="part")
+    first = call("first", "part", {"ok": "second", "spent": "safe stop"})
+    second = call("second", "part", {"ok": "look", "spent": "done"})
+    look = step("look", "done", asks=("goggles_on",), deeds=("look_up",))
+    assert "needs" in looks(first, second, look, end(), fragments=[part])
+
+
+def test_a_bounded_step_counts_anew_in_every_turn_and_every_pass() -> None:
+    part = procedure(step("try", "ok", at_most=(1, "spent")), end("ok"), end("spent"), name="part", at="axle")
+    nodes = (
+        call("go", "part", {"ok": "look", "spent": "next corner"}),
+        step("look", "off", asks=("goggles_on",), deeds=("look_up",)),
+        step("off", "next corner", ends=("goggles_on",)),
+    )
+    goggles = step("goggles", "all", makes=("goggles_on",))
+    more = step("more", {"no": "all", "yes": "done"}, gate=choice("no", "yes"), at_most=(2, "done"))
+
+    def turns(*order: str, then: str) -> set[str]:
+        last = [more] if then == "more" else []
+        return looks(goggles, each("all", then, *nodes, order=order), *last, end(), fragments=[part])
+
+    assert turns("LR", then="done") == set()
+    assert turns("LR", "RR", then="done") == {"needs"}
+    assert turns("LR", then="more") == {"needs"}
+
+
+def test_the_answer_of_a_count_comes_after_one_beat_at_least() -> None:
+    count = strokes(phase("Press.", deeds=("press",)))
+    pump = step("pump", {"clear": "close"}, gate=count)
+    close, fault = step("close", "done", makes=("cap_off",)), step("fault", "done")
+    only = [rule("only_after", "make cap_off", "deed press")]
+    assert looks(pump, close, fault, end(), rules=only) == set()
+    ask = step("ask", {"a": "pump", "b": "close"}, gate=choice("a", "b"))
+    assert looks(ask, pump, close, fault, end(), rules=only) == {"rule"}
+
+
 def test_only_after_holds_on_every_path_or_is_found() -> None:
     ask = step("ask", {"a": "shake", "b": "pour"}, gate=choice("a", "b"))
     shake, pour = step("shake", "pour", deeds=("shake",)), step("pour", "done", deeds=("pour",))

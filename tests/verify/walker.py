@@ -78,7 +78,8 @@ class Walker:
                 return
             self.arrive(spot, f"{path}/{self.procedure.fragments[node.fragment].body.first}")
         elif isinstance(node, Each):
-            self.turns(replace(spot, over=put(spot.over, path, ())), path, node)
+            anew = tuple(e for e in spot.entries if not e[0].startswith(f"{path}/"))
+            self.turns(replace(spot, over=put(spot.over, path, ()), entries=anew), path, node)
         elif isinstance(node, End) and (above := self.caller(path)) is not None:
             call = find(self.procedure, above).node
             assert isinstance(call, Call)
@@ -152,7 +153,7 @@ class Walker:
         self.undone(spot, node, found.here)
 
     def count(self, spot: Spot, node: Step, here: str | None) -> None:
-        """Zero or more beats, then the answer; a bound only after a beat."""
+        """One or more beats, then the answer; a bound only after a beat."""
         gate = node.gate
         assert isinstance(gate, Count)
         resting, seen = [(spot, False)], set()
@@ -170,11 +171,8 @@ class Walker:
                         self.broken.add(("needs", need.place))
                         after = self.with_(after, {name: wanted})
                 after = self.change(after, phase.ends, phase.makes, here)
-            for looked in (now, after):
-                if looked != now or not gate.beat:
-                    resting.append((looked, True))
-                resting.append((now, granted))
-                self.out(looked, node, here)
+            resting.append((after, True))
+            self.out(after, node, here)
             if granted or gate.beat:
                 self.follow(after, spot.path, gate.bound)
             self.undone(now, node, here)
