@@ -115,8 +115,7 @@ def resume(path: Path, clock: SteppedClock) -> tuple[Job, Journal]:
     journal = Journal.open(path, by="KS", since=clock.now().at)
     assert isinstance(journal, Journal)
     job = job_on(journal, clock)
-    job.take_over(old.entries)
-    job.head = journal.record.head
+    job.state, job.head = old.state, journal.record.head
     job.do(ac.Resume(clean=job.state.phase == "held", torn=journal.torn is not None, by="KS"))
     return job, journal
 

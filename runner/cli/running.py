@@ -229,8 +229,10 @@ def _resume(
         torn = journal.torn
         notice = f"torn: crash or cut; {torn.size} bytes set aside in {torn.kept.name}" if torn else ""
         job = _job(ready, journal, clock, record=old.path, by=by, notice=notice)
-        job.take_over(old.entries)
-        job.head = journal.record.head
+        if journal.record.head != old.record.head:
+            say("another program went on with this run just now: start again")
+            return 2
+        job.state, job.head = old.state, journal.record.head
         taken = take_over(all_runs, ready.car.reference, old.name, demonstration=old.begin.demonstration)
         clean = job.state.phase == "held"
         job.do(ac.Resume(clean=clean, torn=torn is not None, by=by, heads=dict(taken.heads)))
