@@ -6,6 +6,7 @@ which key says so is read off the surface. Whoever shows the surface makes a ``S
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,6 +18,7 @@ from runner.core.view import View
 from runner.edge.answers import Answers, Said
 
 DIGITS = frozenset("0123456789")
+GRANTED = re.compile(r"(\d+) [a-z ]+, then look\..* How many were done in all\?")
 CORNER_NAMES = {spoken(corner): corner for corner in CORNERS}
 
 
@@ -93,15 +95,15 @@ class Player:
             return (now.warning,)
         if now.prompt:
             return self._typed(now)
-        if now.question.startswith("HOLD."):
+        if "HOLD. " in now.question:
             return ("0",)
         if now.enter:
             return ("enter",)
         return self._answered(now) if now.answers else ()
 
     def _typed(self, now: Seen) -> tuple[str, ...]:
-        if "in all" in now.prompt and now.question.partition(" ")[0].isdigit():
-            return (*now.question.partition(" ")[0], "enter")
+        if granted := GRANTED.search(now.question):
+            return (*granted[1], "enter")
         said = self._answer(now)
         if said is None:
             return (*str(self._check(now).right[0]), "enter")
@@ -109,16 +111,16 @@ class Player:
         if not set(value) <= DIGITS | set("./-"):
             return ("-", "1", "1")  # no keypad types this: the text is owed
         unit, tool = unit or said.text("unit"), said.text("instrument")
-        if (tool and now.instrument and tool != now.instrument) or (unit and unit != now.unit):
+        if (tool and now.instrument and tool != now.instrument) or (unit and now.unit and unit != now.unit):
             return ("+",)
         clicks = (*said.text("clicks"), "enter") if said.text("clicks") else ()
         return (*value, "enter", *clicks)
 
     def _answered(self, now: Seen) -> tuple[str, ...]:
-        level = next((n for n, v in self.procedure.levels.items() if now.headline.endswith(f": {v.what}.")), "")
+        level = next((n for n, v in self.procedure.levels.items() if f"level: {v.what}." in now.headline), "")
         if level:
             return self._pressed(now, self._next(now, self.answers.looks, level))
-        if now.question.startswith("What is so?"):
+        if "What is so?" in now.question:
             return (next((key for key, text in now.answers if text in self.truths), now.answers[0][0]),)
         said = self._answer(now)
         if said is not None:

@@ -58,12 +58,17 @@ def ready() -> Ready:
     return Ready(procedure=procedure, checked=checked, car=car)
 
 
+BESIDE = {"bottle-full": "60 mL"}
+"""Answers for the steps beside the usual way, to which only a run that was broken off comes."""
+
+
 @lru_cache(maxsize=1)
 def answers() -> Answers:
-    """The answers that are shipped with it."""
+    """The answers that are shipped with it, and those for the steps beside."""
     told = read_answers(Shelf().demo(f"demo/{NAME}.answers.yaml"))
     assert isinstance(told, Answers)
-    return told
+    more = {step: (Said({"value": value}, told.file),) for step, value in BESIDE.items()}
+    return replace(told, steps={**told.steps, **more})
 
 
 def job_on(journal: Journal, clock: SteppedClock, procedure: Procedure | None = None) -> Job:
@@ -120,10 +125,6 @@ def resume(path: Path, clock: SteppedClock) -> tuple[Job, Journal]:
     return job, journal
 
 
-BESIDE = {"bottle-full": "60 mL"}
-"""Answers for the steps beside the usual way, to which only a run that was broken off comes."""
-
-
 class Hands(_Script):
     """Acts by the shipped answers, from wherever a run stands; ``truths`` are what is so on the car."""
 
@@ -135,8 +136,7 @@ class Hands(_Script):
         procedure: Procedure | None = None,
     ) -> None:
         attest = {c: Said({"value": "true" if holds else "false"}, answers().file) for c, holds in truths.items()}
-        more = {k: (Said({"value": v}, answers().file),) for k, v in BESIDE.items()}
-        told = replace(answers(), attest=attest, steps={**answers().steps, **more})
+        told = replace(answers(), attest=attest)
         super().__init__(procedure or ready().procedure, told, clock)
         self._used = dict(used)
 
