@@ -119,6 +119,14 @@ def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     sign.add_argument("--as", dest="meaning", required=True, choices=("performed", "reviewed", "approved"))
     sign.add_argument("--by", default="", metavar="INITIALS", help="who signs (performed: else who acted last)")
     sign.set_defaults(body=_audit_sign)
+    export = what.add_parser("export", help="record, tables and the sheet for the car's owner, into a folder")
+    export.add_argument("run", metavar="RUN", help="the run's name")
+    export.add_argument("--to", type=Path, required=True, metavar="FOLDER", help="where the files are put")
+    export.add_argument("--car", type=Path, metavar="FILE", help="the car's file, if it is not among the user's")
+    export.add_argument(
+        "--without-personal-data", action="store_true", help="nothing from the car's file, no pictures"
+    )
+    export.set_defaults(body=_audit_export)
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -196,3 +204,13 @@ def _audit_sign(options: argparse.Namespace) -> int:
     return _told(
         audit_sign(_records(options), options.run, options.meaning, options.by, keys_folder(), SystemClock())
     )
+
+
+def _audit_export(options: argparse.Namespace) -> int:
+    from runner.cli.places import cars
+    from runner.edge.exporting import audit_export
+    from runner.edge.shelf import Shelf
+
+    known = (*([options.car] if options.car else []), *cars(), Shelf().demo("demo/saltmarsh-unit-7.yaml"))
+    personal = not options.without_personal_data
+    return _told(audit_export(_records(options), options.run, options.to, known, personal=personal))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import msgspec
@@ -39,6 +39,18 @@ def replay(procedure: Procedure, entries: Sequence[Entry]) -> Mismatch | None:
         if events != one.events and (difference := _difference(events, one.events)):
             return Mismatch(one.line + 1, f"the engine does not give these events: {difference}")
     return None
+
+
+def states(entries: Sequence[Entry]) -> Iterator[tuple[State, Entry, State]]:
+    """Each line with the state before and after it; it ends where a record is not one that an engine wrote."""
+    state = State()
+    for one in entries:
+        try:
+            after = fold(state, one.line, one.stamp, one.by, one.act, one.events)
+        except UNHEARD_OF:
+            return
+        yield state, one, after
+        state = after
 
 
 def _difference(own: tuple[AnyEvent, ...], told: tuple[AnyEvent, ...]) -> str:

@@ -1,0 +1,45 @@
+"""The handover sheet as one HTML file for screen and print: nothing in it is fetched, nothing runs."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+import segno
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from runner.core.gaterows import on_one_line
+from runner.core.graph import CORNER_WORDS
+from runner.core.handover import Handover
+
+_WORDS = {
+    "pass": "within the limit",
+    "fail": "NOT within the limit",
+    "cannot tell": "too close to the limit to tell",
+    "taken": "noted, no limit",
+}
+
+
+def page(sheet: Handover, *, run: str, fingerprint: str) -> str:
+    """The sheet; every text of people, files and records is shown as text, whatever it holds."""
+    world = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    template = world.from_string((resources.files("runner.edge") / "handover.html").read_text("utf-8"))
+    return template.render(
+        sheet=sheet,
+        run=on_one_line(run),
+        fingerprint=fingerprint,
+        words=_WORDS,
+        corner_words=CORNER_WORDS,
+        px=_px,
+        qr=_qr(fingerprint),
+    )
+
+
+def _px(part: float, whole: int) -> float:
+    return round(part * whole, 1)
+
+
+def _qr(text: str) -> Markup:
+    """The text as a QR code (ISO/IEC 18004), of marks that are drawn, not fetched."""
+    drawn = segno.make(text, error="m", micro=False).svg_inline(omitsize=True, border=4)
+    return Markup(drawn)  # the library's own drawing of letters and digits
