@@ -137,7 +137,8 @@ def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path
             state.conditions,
             state.levels,
             remaining=_to_come(state, path),
-            happened=frozenset(state.happened),
+            happened=state.happened,
+            turned=state.turned,
             values={name: {"value": value, "source": source} for name, value, source in state.asks},
             choices=state.choices,
         )

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from runner.core import graph
 from runner.core.event import AnyEvent, Refused
-from runner.core.graph import Found, Procedure, Ref
+from runner.core.graph import Call, Each, Found, Procedure, Ref, Step
 from runner.core.rational import to_text
 from runner.core.stamp import Stamp
 from runner.core.state import Enclosure, State, evolve, opened
@@ -65,6 +65,25 @@ class Draft:
 def at(procedure: Procedure, path: str) -> Found:
     """The node at a path. Raises KeyError for a path that the procedure does not have."""
     return graph.find(procedure, path)
+
+
+@lru_cache(maxsize=16)
+def paths(procedure: Procedure) -> tuple[str, ...]:
+    """Every path of the procedure to a step, turns and calls included."""
+    return tuple(_paths(procedure, procedure.body, ""))
+
+
+def _paths(procedure: Procedure, body: graph.Body, before: str) -> list[str]:
+    made: list[str] = []
+    for name, node in body.nodes.items():
+        if isinstance(node, Call):
+            made += _paths(procedure, procedure.fragments[node.fragment].body, f"{before}{name}/")
+        elif isinstance(node, Each):
+            for member in graph.MEMBERS[node.index]:
+                made += _paths(procedure, node.body, f"{before}{name}/{member}/")
+        elif isinstance(node, Step):
+            made.append(before + name)
+    return made
 
 
 def outward(pair: Enclosure) -> list[str]:

@@ -7,9 +7,9 @@ from functools import lru_cache
 from runner.core import event as ev
 from runner.core import graph
 from runner.core.act import Attest, ConfirmAgain, Contradict, DoAgain, Restore
-from runner.core.draft import Draft, at
+from runner.core.draft import Draft, at, paths
 from runner.core.going import arrive
-from runner.core.graph import Call, Each, Procedure, Step
+from runner.core.graph import Procedure, Step
 from runner.core.needs import needs_unmet
 from runner.core.state import SAFE_STOP, State, visits
 
@@ -53,25 +53,6 @@ def _unmet(draft: Draft) -> tuple[str, ...]:
     if draft.state.path in ("", SAFE_STOP):
         return ()
     return tuple(u.said for u in needs_unmet(draft.procedure, draft.state, draft.found(), draft.now))
-
-
-@lru_cache(maxsize=16)
-def paths(procedure: Procedure) -> tuple[str, ...]:
-    """Every path of the procedure to a step, turns and calls included."""
-    return tuple(_paths(procedure, procedure.body, ""))
-
-
-def _paths(procedure: Procedure, body: graph.Body, before: str) -> list[str]:
-    made: list[str] = []
-    for name, node in body.nodes.items():
-        if isinstance(node, Call):
-            made += _paths(procedure, procedure.fragments[node.fragment].body, f"{before}{name}/")
-        elif isinstance(node, Each):
-            for member in graph.MEMBERS[node.index]:
-                made += _paths(procedure, node.body, f"{before}{name}/{member}/")
-        elif isinstance(node, Step):
-            made.append(before + name)
-    return made
 
 
 def restoring_path(procedure: Procedure, here: str, condition: str) -> str | None:

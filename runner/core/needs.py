@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.core import graph
-from runner.core.graph import Count, Found, Holds, LevelNeed, Need, Part, Procedure, Step, WaitNeed
+from runner.core.graph import Count, Found, Holds, LevelNeed, Need, Part, Procedure, Rule, Step, WaitNeed
 from runner.core.quantity import Quantity
-from runner.core.ruling import changes, of_beat
+from runner.core.ruling import changes, of_beat, too_early
 from runner.core.stamp import SECOND, Stamp, elapsed
 from runner.core.state import State
 from runner.core.values import worth
@@ -15,13 +15,13 @@ from runner.core.values import worth
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unmet:
-    """A need that does not hold: its words, the condition instance, level, wait or part, what is there instead.
+    """A need that does not hold: its words, the condition instance, level, wait, part or step, what is there instead.
 
     ``is_now`` is T, F or U; ``low``; of a wait ``not started``, ``running`` or ``too long ago``; of a part
-    ``none in hand``.
+    ``none in hand``; of a step that a rule forbids now ``too early``.
     """
 
-    need: Need | Part
+    need: Need | Part | Rule
     said: str
     instance: str
     is_now: str
@@ -34,6 +34,9 @@ def needs_unmet(procedure: Procedure, state: State, found: Found, now: Stamp) ->
     if not isinstance(node, Step):
         return ()
     unmet = [u for need in node.needs if (u := unmet_need(procedure, state, found, need, now)) is not None]
+    rule = too_early(procedure, state, found)
+    if rule is not None:
+        unmet.append(Unmet(need=rule, said=rule.said, instance=node.id, is_now="too early"))
     for how, name in node.slides:
         part = found.procedure.parts.get(name) or procedure.parts.get(name)
         if how == "on" and part is not None and part.single_use and state.parts.get(name, part.have) < 1:

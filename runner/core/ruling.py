@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from runner.core import graph
-from runner.core.graph import Arm, Found, Occasion, Phase, Procedure, Ref, Rule, Step
+from runner.core.draft import at, paths
+from runner.core.graph import Arm, Count, Each, Found, Occasion, Phase, Procedure, Ref, Rule, Step
 from runner.core.state import State
 
 
@@ -74,29 +76,89 @@ def broken(procedure: Procedure, state: State, deeds: Sequence[Deed]) -> Rule | 
     if not procedure.rules:
         return None
     happened, values = dict(state.happened), dict(state.conditions)
-    for deed in deeds:
+    newest = max(happened.values(), default=0)
+    for nth, deed in enumerate(deeds, newest + 1):
+        for at_, rule in enumerate(procedure.rules):
+            if rule.kind == "only_after":
+                since = _turn_since(procedure, state, at_, deed.word)
+                if _too_early(rule, deed.word, happened, since):
+                    return rule
+            elif deed.value == "T" and _against(procedure, rule, deed.instance, values):
+                return rule
         if deed.instance:
             values[deed.instance] = deed.value
-        for rule in procedure.rules:
-            if _breaks(procedure, rule, deed, happened, values):
-                return rule
-        happened[deed.word] = 0
+        happened[deed.word] = nth
     return None
 
 
-def _breaks(
-    procedure: Procedure, rule: Rule, deed: Deed, happened: Mapping[str, int], values: Mapping[str, str]
-) -> bool:
-    if rule.kind == "only_after" and rule.what is not None and rule.other is not None:
-        if not _meant(rule.what, deed.word):
-            return False
-        return not any(_meant(rule.other, word) and _alike(word, deed.word) for word in happened)
-    if rule.kind in ("at_most_one", "never_together") and deed.value == "T":
-        together = [i for r in rule.refs for i in spread(procedure, r)]
-        limit = 1 if rule.kind == "at_most_one" else len(rule.refs) - 1
-        # What is not known may be so: it is looked at before, as the checker has proven it to be known.
-        return deed.instance in together and sum(values.get(i, "U") != "F" for i in together) > limit
-    return False
+def too_early(procedure: Procedure, state: State, found: Found) -> Rule | None:
+    """The rule for which the step itself comes too early, so that it may not even be begun."""
+    if not isinstance(found.node, Step):
+        return None
+    member = f"@{found.here}" if found.here else ""
+    return broken(procedure, state, (Deed(f"step {found.node.id}{member}"),))
+
+
+def _too_early(rule: Rule, word: str, happened: Mapping[str, int], since: int) -> bool:
+    what, other = rule.what, rule.other
+    if what is None or other is None or not _meant(what, word):
+        return False
+    return not any(when > since and _meant(other, w) and _alike(w, word) for w, when in happened.items())
+
+
+def _against(procedure: Procedure, rule: Rule, made: str, values: Mapping[str, str]) -> bool:
+    """Whether something is true that what is made now may not stand beside.
+
+    The instances of one condition exclude each other under ``at_most_one`` alone; different conditions under
+    ``never_together``, on the same member.
+    """
+    if rule.kind not in ("at_most_one", "never_together"):
+        return False
+    together = [(ref.name, name) for ref in rule.refs for name in spread(procedure, ref)]
+    if all(name != made for _, name in together):
+        return False
+    base = made.partition("@")[0]
+    return any(
+        name != made
+        and values.get(name) == "T"
+        and (rule.kind == "at_most_one" or (of != base and _alike(name, made)))
+        for of, name in together
+    )
+
+
+def _turn_since(procedure: Procedure, state: State, nth: int, word: str) -> int:
+    """Up to where what happened does not count for a rule any more: a rule within one block begins anew each turn."""
+    member = word.partition("@")[2]
+    since = (state.turned.get(f"{block}/{member}", 0) for block in _blocks(procedure)[nth])
+    return max(since, default=0) if member else 0
+
+
+@lru_cache(maxsize=32)
+def _blocks(procedure: Procedure) -> tuple[tuple[str, ...], ...]:
+    """For each rule the blocks in which all lies that it speaks of."""
+    around: dict[int, set[str]] = {}
+    for path in paths(procedure):
+        found, within = at(procedure, path), _around(procedure, path)
+        step = found.node
+        if not isinstance(step, Step):
+            continue
+        words = {d.word for arm in step.branch.arms for d in of_step(procedure, found, step, arm)}
+        words |= {d.word for d in of_beat(procedure, found, step.gate.beat)} if isinstance(step.gate, Count) else set()
+        for nth, rule in enumerate(procedure.rules):
+            occasions = [o for o in (rule.what, rule.other) if o is not None]
+            if any(_meant(o, word) for o in occasions for word in words):
+                around[nth] = around.get(nth, within) & within
+    return tuple(tuple(sorted(around.get(nth, ()))) for nth in range(len(procedure.rules)))
+
+
+def _around(procedure: Procedure, path: str) -> set[str]:
+    found: set[str] = set()
+    above = graph.parent(procedure, path)
+    while above is not None:
+        if isinstance(at(procedure, above).node, Each):
+            found.add(above)
+        above = graph.parent(procedure, above)
+    return found
 
 
 def unfollowed(procedure: Procedure, state: State) -> tuple[str, ...]:

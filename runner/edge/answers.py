@@ -138,7 +138,7 @@ def drive(job: Job, procedure: Procedure, answers: Answers, clock: SteppedClock)
 
 
 def _unknown(procedure: Procedure, answers: Answers) -> tuple[Finding, ...]:
-    from runner.core.mending import paths
+    from runner.core.draft import paths
 
     known = {name for path in paths(procedure) for name in (path, kind_of_step(path), path.rpartition("/")[2])}
     found = []

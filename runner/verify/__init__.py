@@ -9,7 +9,7 @@ Rules of this package
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Set
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from runner.core.finding import Finding, listed
@@ -159,7 +159,8 @@ def admissible(
     levels: Levels,
     *,
     remaining: Mapping[str, tuple[str, ...]],
-    happened: Set[str] | None = None,
+    happened: Mapping[str, int] | None = None,
+    turned: Mapping[str, int] | None = None,
     values: Raw | None = None,
     choices: Mapping[str, str] | None = None,
 ) -> Verdict:
@@ -175,6 +176,7 @@ def admissible(
         levels=levels,
         remaining=remaining,
         happened=happened,
+        turned=turned or {},
         values=values,
         choices=choices or {},
     )

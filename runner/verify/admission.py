@@ -2,19 +2,19 @@
 
 What the engine keeps goes in as it is: conditions, levels, choices, what happened. Waits, parts and what is not
 handed in are taken as they may be on the ways that lead to the place. A promise (`must_follow`) is open when its
-first part has happened and its second has not.
+first part has happened and its second has not since; a rule within one block looks at the turn that goes on.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Set
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
 from runner.verify.amounts import Raw
 from runner.verify.claim import Case, Claim, broken
 from runner.verify.expand import Frame, Point
-from runner.verify.fields import Layout, alike, meant, member_of
+from runner.verify.fields import Field, Layout, alike, meant, member_of
 from runner.verify.flow import Flow, spread
 from runner.verify.levels import bound_findings
 from runner.verify.paths import proven
@@ -38,7 +38,8 @@ class Now:
     conditions: Mapping[str, str]
     levels: Levels
     remaining: Mapping[str, tuple[str, ...]]
-    happened: Set[str] | None
+    happened: Mapping[str, int] | None
+    turned: Mapping[str, int]
     values: Raw | None
     choices: Mapping[str, str]
 
@@ -86,12 +87,21 @@ def _started(case: Case, known: int, now: Now) -> int:
             x = x & ~chosen.mask | chosen.bits(value)
     for (at, member), f in made.monitors.items() if now.happened is not None else ():
         rule = case.procedure.rules[at]
-        told = now.happened or frozenset()
-        what = any(rule.what is not None and meant(rule.what, t) and member_of(t) == member for t in told)
-        other = any(rule.other is not None and meant(rule.other, t) and alike(member_of(t), member) for t in told)
-        second = other if rule.kind == "only_after" else what and not other
+        told = now.happened or {}
+        whats = [w for t, w in told.items() if rule.what and meant(rule.what, t) and member_of(t) == member]
+        others = [w for t, w in told.items() if rule.other and meant(rule.other, t) and alike(member_of(t), member)]
+        other = max(others, default=-1)
+        if rule.kind == "only_after":
+            second = other > max((now.turned.get(f"{b}/{m}", -1) for b, m in _turns(made, f)), default=-1)
+        else:
+            second = bool(whats) and max(whats) >= other
         x = x & ~f.mask | f.bits(f.states[1] if second else f.states[0])
     return x
+
+
+def _turns(made: Layout, f: Field) -> Iterator[tuple[str, str]]:
+    """The turns at which the history of a rule begins anew."""
+    return (turn for turn, pairs in made.turns.items() if any(mask == f.mask for mask, _ in pairs))
 
 
 def _said(now: Now) -> Iterator[tuple[str, str]]:

@@ -9,8 +9,9 @@ from random import Random
 from runner.core import act as ac
 from runner.core import graph as g
 from runner.core.act import AnyAct
+from runner.core.draft import paths
 from runner.core.graph import Procedure, instances
-from runner.core.mending import may_do_again, paths
+from runner.core.mending import may_do_again
 from runner.core.quantity import Quantity
 from runner.core.stage import Stage
 from runner.core.state import State, visits

@@ -294,6 +294,16 @@ def test_a_block_that_is_walked_again_begins_its_bounds_anew() -> None:
     assert run.path == "all/LR/open"
 
 
+def test_a_rule_within_a_block_begins_anew_when_the_block_is_walked_again() -> None:
+    rule = "rules: [{only_after: {make: hose_on, after: {deed: tries_nipple}}, why: it must have been tried}]"
+    run = Run(steps(ROUNDS.replace("RULES", rule)), {"order": "one"}).begin()
+    a_round(run, "try")
+    run.answer("again")
+    run.answer("open")
+    assert "rule" in run.refused(ac.Done()).why
+    assert run.state.happened["deed tries_nipple@RR"]
+
+
 def test_a_step_that_leads_back_to_itself_counts_against_the_bound_of_a_step() -> None:
     text = """
 steps:

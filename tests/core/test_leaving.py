@@ -250,13 +250,56 @@ def test_what_may_never_be_together_is_refused() -> None:
     assert "rule" in run.refused(ac.Done()).why
 
 
-def test_what_is_not_known_counts_as_if_it_were_so() -> None:
+def test_what_is_not_known_forbids_nothing_while_the_work_runs() -> None:
     run = chosen()
     run.state.conditions.pop("cap_off")  # type: ignore[attr-defined]
     run.answer("pedal")
-    run.refused(ac.Done())
-    run.goes(ac.Attest(condition="cap_off", holds=False))
-    run.goes(ac.Done())
+    run.goes(ac.Done())  # that it may be so is for the proof, before any work
+
+
+TOGETHER = """
+rules:
+  - {never_together: [bolts_loose, wheel_off, cap_off], why: it would fall}
+carries: [wheel_off]
+steps:
+  first: {do: Do one., choose: {ask: Which?, options: [loose, other, same, cap, end]}, next: {loose: loose, other: other, same: same, cap: cap, end: finish}}
+  loose: {do: Loosen them., makes: [bolts_loose@RR, bolts_loose@LR], next: first}
+  other: {do: Take it off., makes: [wheel_off@LF], next: first}
+  same: {do: Take it off., makes: [wheel_off@RR], next: first}
+  cap: {do: Take it off., makes: [cap_off], next: first}
+  finish: {end: done}
+"""
+
+
+@pytest.mark.parametrize(("way", "goes"), [("other", True), ("same", False), ("cap", False), ("loose", True)])
+def test_conditions_that_may_not_be_together_clash_on_one_corner_two_by_two(way: str, goes: bool) -> None:
+    run = Run(steps(TOGETHER)).begin()
+    for each in ("loose", way):
+        run.answer(each)
+        if each == "loose" or goes:
+            run.done()
+    if not goes:
+        assert "a rule forbids it now" in run.refused(ac.Done()).why
+
+
+def test_a_step_that_comes_too_early_for_a_rule_is_not_begun() -> None:
+    text = """
+rules: [{only_after: {step: open, after: {deed: tries_nipple}}, why: it must have been tried}]
+steps:
+  first: {do: Look., choose: {ask: Which?, options: [open, try]}, next: {open: open, try: try}}
+  open: {do: Open it., cautions: [squirt], next: finish}
+  try: {do: Try it., deeds: [tries_nipple], next: open}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.answer("open")
+    assert (run.owed().kind, run.owed().unmet[0].is_now) == ("needs", "too early")
+    assert "only after" in run.refused(ac.Done()).why
+    run = Run(steps(text)).begin()
+    run.answer("try")
+    run.done()
+    run.done()
+    assert run.path == "finish"
 
 
 def test_what_must_follow_is_owed_at_the_end_each_time_anew() -> None:

@@ -76,5 +76,29 @@ def test_a_rule_starts_from_what_has_happened() -> None:
             rules=[rule("only_after", "deed pour", "deed shake")],
         )
     )
-    assert admissible(made, "pour", {}, {}, remaining={}, happened={"deed shake"}).ok
-    assert not admissible(made, "pour", {}, {}, remaining={}, happened=set()).ok
+    assert admissible(made, "pour", {}, {}, remaining={}, happened={"deed shake": 1}).ok
+    assert not admissible(made, "pour", {}, {}, remaining={}, happened={}).ok
+
+
+def test_what_was_followed_before_it_happened_again_is_still_owed() -> None:
+    made = checked(
+        procedure(
+            step("loosen", "torque", deeds=("loosen",)),
+            step("torque", "look", deeds=("torque",)),
+            step("look", "done"),
+            end(),
+            rules=[rule("must_follow", "deed loosen", "deed torque")],
+        )
+    )
+    assert admissible(made, "look", {}, {}, remaining={}, happened={"deed loosen": 1, "deed torque": 2}).ok
+    assert not admissible(made, "look", {}, {}, remaining={}, happened={"deed loosen": 3, "deed torque": 2}).ok
+
+
+def test_a_rule_within_a_block_starts_from_the_turn_that_goes_on() -> None:
+    shake, pour = step("shake", "pour", deeds=("shake",)), step("pour", "next corner", deeds=("pour",))
+    only = [rule("only_after", "deed pour", "deed shake")]
+    made = checked(procedure(each("all", "done", shake, pour, order=("RR", "LF")), end(), rules=only))
+    shaken = {"deed shake@RR": 1, "deed pour@RR": 2}
+    to_come = {"all": ("LF",)}
+    assert admissible(made, "all/RR/pour", {}, {}, remaining=to_come, happened=shaken, turned={"all/RR": 0}).ok
+    assert not admissible(made, "all/RR/pour", {}, {}, remaining=to_come, happened=shaken, turned={"all/RR": 2}).ok
