@@ -63,6 +63,9 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     rehearse.add_argument("--car", type=Path, metavar="FILE", help="the car's file")
     rehearse.add_argument("--demo", action="store_true", help="the invented car")
     rehearse.add_argument("--plain", action="store_true", help="line mode")
+    rehearse.add_argument("--all", action="store_true", help="the engine walks runs that cross all that can be crossed")
+    rehearse.add_argument("--answers-out", type=Path, metavar="FOLDER", help="with --all: keep each run as answers")
+    rehearse.add_argument("--json", action="store_true", help="with --all: as JSON")
     rehearse.set_defaults(body=_rehearse)
 
     car = commands.add_parser("car", help="make a small car's file")
@@ -136,6 +139,10 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _rehearse(options: argparse.Namespace) -> int:
+    if options.all:
+        from runner.cli.rehearsing import rehearse_everything
+
+        return rehearse_everything(options)
     from runner.cli.running import rehearse
 
     return rehearse(options)

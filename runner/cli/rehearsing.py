@@ -1,0 +1,101 @@
+"""``rehearse --all``: the engine walks a small set of runs that together cross all that can be crossed."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections import Counter
+from pathlib import Path
+
+from runner.cli.proving import Ready, car_of, complain, fits, load, say, understood
+from runner.cli.running import _begin
+from runner.core.finding import clean
+from runner.core.graph import Procedure
+from runner.edge.answers_out import answers_text
+from runner.edge.garage import Taken
+from runner.edge.rehearsal import Coverage, Rehearsed, rehearse_all
+from runner.verify import Checked, verify
+from runner.verify.coverage import Item
+
+_NOTHING = Taken(conditions={}, levels={}, waits={}, parts={}, claims={}, heads={}, unfinished=(), warnings=())
+_KINDS = (("edge", "edges"), ("outcome", "outcomes"), ("limit", "sides of limits"))
+
+
+def rehearse_everything(options: argparse.Namespace) -> int:
+    """Print what was crossed of all, and what was not and why; 0 where all was crossed."""
+    loaded = load(options.procedure)
+    procedure = understood(loaded) if loaded is not None else None
+    car = car_of(options, loaded) if loaded is not None and procedure is not None else None
+    if procedure is None or car is None:
+        return 2
+    result = verify(procedure)
+    checked = result if isinstance(result, Checked) else None
+    if checked is None and isinstance(result, tuple):
+        complain(result)
+        say("not proven: this rehearsal may lead where a run never may")
+    code = fits(procedure, checked, car)
+    if code:
+        return code
+    ready = Ready(procedure=procedure, checked=lambda: checked, car=car)
+    begin = _begin(ready, _NOTHING, demonstration=True, salt="demonstration")
+    told = rehearse_all(procedure, begin, car.people[0])
+    files = _kept(procedure, told, options.answers_out) if options.answers_out is not None else ()
+    if files is None:
+        return 2
+    print(_json(procedure, told, files) if options.json else _text(procedure, told, files))
+    return 0 if not told.why else 1
+
+
+def _kept(procedure: Procedure, told: Coverage, folder: Path) -> tuple[str, ...] | None:
+    """Each run as a file of answers; None after saying what cannot be written."""
+    made: list[str] = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for nth, run in enumerate(told.runs, 1):
+            path = folder / f"{procedure.name}-{nth:02}.answers.yaml"
+            path.write_text(answers_text(procedure, run.given, f"rehearsal {nth}: ends {run.end}"), "utf-8")
+            made.append(str(path))
+    except OSError as error:
+        say(f"{folder}: the answers cannot be kept there: {error.strerror or 'unknown trouble'}")
+        return None
+    return tuple(made)
+
+
+def _of(items: frozenset[Item] | set[Item], kind: str) -> int:
+    return Counter(item.kind for item in items)[kind]
+
+
+def _text(procedure: Procedure, told: Coverage, files: tuple[str, ...]) -> str:
+    lines = [f"{procedure.name}: {len(told.runs)} runs"]
+    lines += [f"{words}: {_of(told.crossed, kind)} of {_of(told.items, kind)} crossed" for kind, words in _KINDS]
+    if told.why:
+        lines += ["", f"not crossed: {len(told.why)}"]
+        lines += [f"  {_named(item)}: {why}" for item, why in sorted(told.why.items())]
+    lines += ["", "runs"]
+    for nth, run in enumerate(told.runs):
+        kept = f"  {files[nth]}" if files else ""
+        lines.append(f"  {nth + 1}: {len(run.paths)} steps, ends {run.end}, {len(run.fresh)} crossed first here{kept}")
+    return "\n".join(clean(line) for line in lines)
+
+
+def _named(item: Item) -> str:
+    return f"{item.owner}/{item.node}: {item.label}"
+
+
+def _json(procedure: Procedure, told: Coverage, files: tuple[str, ...]) -> str:
+    made = {
+        "procedure": procedure.name,
+        "coverage": {
+            words: {"crossed": _of(told.crossed, kind), "of": _of(told.items, kind)} for kind, words in _KINDS
+        },
+        "not_crossed": [
+            {"procedure": i.owner, "step": i.node, "what": i.label, "kind": i.kind, "why": why}
+            for i, why in sorted(told.why.items())
+        ],
+        "runs": [_run(run, files[nth] if files else "") for nth, run in enumerate(told.runs)],
+    }
+    return json.dumps(made, ensure_ascii=True, indent=2)
+
+
+def _run(run: Rehearsed, file: str) -> dict[str, object]:
+    return {"steps": list(run.paths), "ends": run.end, "crossed_first": len(run.fresh), "file": file}
