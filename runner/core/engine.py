@@ -17,7 +17,7 @@ from runner.core.counting import beat, fluid, grant
 from runner.core.draft import Draft
 from runner.core.effects import turn_away
 from runner.core.event import AnyEvent
-from runner.core.gates import at_gate, check_late
+from runner.core.gates import OTHER, at_gate, check_late
 from runner.core.going import arrive
 from runner.core.graph import Count, Each, Found, Procedure
 from runner.core.leaving import (
@@ -91,8 +91,25 @@ def decide(procedure: Procedure, state: State, act: AnyAct, now: Stamp, by: str)
     if len(draft.events) == before and not isinstance(act, ac.Tick):
         draft.refuse("this is not asked for now", "the screen shows what is")
     if not draft.refused:
+        _owe_the_reason(draft, act)
         turn_away(draft)
     return tuple(draft.events)
+
+
+def _owe_the_reason(draft: Draft, act: AnyAct) -> None:
+    """Where a text was put off it is owed until the sign-off."""
+    match act:
+        case (
+            ac.Cannot(reason=said)
+            | ac.Override(reason=said)
+            | ac.Correct(reason=said)
+            | ac.Contradict(reason=said)
+            | ac.Abandon(reason=said)
+            | ac.Note(what=said)
+        ) if said == OTHER:
+            what = "what was found" if isinstance(act, ac.Note) else f"the reason of '{act.__struct_config__.tag}'"
+            line = draft.state.line + 1
+            draft.emit(ev.Owes(owed=f"reason of line {line}", what=f"{what}, line {line}"))
 
 
 def _standing(draft: Draft, act: AnyAct) -> None:

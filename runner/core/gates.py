@@ -20,6 +20,8 @@ from runner.core.vin import check as check_vin
 _TIME = re.compile(r"([01]?\d|2[0-3])[:.]?[0-5]\d")
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 OWED = "owed until sign-off"
+OTHER = "other, text owed"
+"""The last of every list of reasons: the text is given before the sign-off."""
 
 
 def check_late(text: str) -> str | None:

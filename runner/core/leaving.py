@@ -16,6 +16,7 @@ from runner.core.graph import Count, Found, Holds, Procedure, Step, Target
 from runner.core.stage import Stage, is_open, open_now
 from runner.core.stamp import SECOND, elapsed
 from runner.core.state import SAFE_STOP
+from runner.core.wording import title
 
 OVERRIDABLE = frozenset(
     {"check", "choose", "read", "read back", "grant", "fluid", "start hold", "hold", "identify", "photo"}
@@ -119,7 +120,7 @@ def made_safe(draft: Draft, act: MadeSafe) -> None:
         draft.refuse(f"'{act.condition}' is not open", "the order of making safe names what is open now")
         return
     condition = draft.procedure.conditions[act.condition.partition("@")[0]]
-    if condition.if_left is None or condition.if_left.kind != "close":
+    if condition.if_left is not None and condition.if_left.kind != "close":
         draft.refuse(f"'{act.condition}' may stay as it is", "go on with the next line")
         return
     normal = "T" if condition.normally else "F"
@@ -163,20 +164,20 @@ def _timed_facts(procedure: Procedure) -> tuple[str, ...]:
 def cannot(draft: Draft, act: Cannot, found: Found) -> None:
     """The step cannot be done as written: a finding, and the author's edge or the safe stop."""
     step = found.node
-    if not isinstance(step, Step):
-        draft.refuse("there is no step here that could not be done")
-        return
     if not act.reason.strip() or act.way not in ("step", "stop", "defer"):
         draft.refuse("what cannot be done needs a reason and a way on", "the way on is one of: step, stop, defer")
         return
-    target = step.cannot if act.way == "step" and not draft.state.back_to else None
+    # The checker has proven a detour and its way back, not what may follow from its middle; a run that would have
+    # gone another way goes on by no edge.
+    onward = isinstance(step, Step) and act.way == "step" and not (draft.state.back_to or draft.state.diverged)
+    target = step.cannot if onward and isinstance(step, Step) else None
     draft.emit(ev.CannotDo(path=draft.state.path, reason=act.reason, way=act.way))
     make_unknown(draft, found, "could not be done as written")
     _drop_grant(draft)
     severity = "advisory" if act.way == "defer" else "fail"
     draft.emit(
         ev.FindingMade(
-            what=f"not done as written: {step.do} ({act.reason})",
+            what=f"not done as written: {title(found, draft.state)} ({act.reason})",
             where=found.here or "",
             severity=severity,
             follows="deferred" if act.way == "defer" else "",
@@ -185,7 +186,6 @@ def cannot(draft: Draft, act: Cannot, found: Found) -> None:
     )
     draft.emit(ev.Left(path=draft.state.path, outcome="cannot", because=act.reason))
     if draft.state.back_to:
-        # The checker has proven a detour and its way back, not what may follow from its middle.
         draft.emit(ev.Restored(condition=draft.state.restoring))
     go(draft, target or Target(kind="safe stop", place=step.place))
 

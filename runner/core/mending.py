@@ -12,6 +12,7 @@ from runner.core.going import arrive
 from runner.core.graph import Procedure, Step
 from runner.core.needs import needs_unmet
 from runner.core.state import SAFE_STOP, State, visits
+from runner.core.wording import title
 
 
 def attest(draft: Draft, act: Attest) -> None:
@@ -145,18 +146,13 @@ def still_so(draft: Draft, value: str) -> None:
     draft.emit(ev.Asked(paths=[]))
     draft.emit(
         ev.FindingMade(
-            what=f"not so any more: {_title(draft, first)}",
-            where="",
+            what=f"not so any more: {title(at(draft.procedure, first), draft.state)}",
+            where=at(draft.procedure, first).here or "",
             severity="advisory",
             follows="say with 'the car is not as you say' what is otherwise",
             origin="run",
         )
     )
-
-
-def _title(draft: Draft, path: str) -> str:
-    node = at(draft.procedure, path).node
-    return node.do if isinstance(node, Step) else path
 
 
 def may_do_again(procedure: Procedure, state: State) -> tuple[str, ...]:

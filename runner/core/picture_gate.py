@@ -14,8 +14,6 @@ from runner.core.state import State
 from runner.core.view import Field, Option
 from runner.core.wording import fill, minutes, plain
 
-OTHER = "other, text owed"
-"""The last of every list of reasons: the text is given before the sign-off."""
 CORNER_KEYS = {"LF": "7", "RF": "9", "LR": "1", "RR": "3"}
 """A corner is answered by where it lies on the keypad, front up."""
 

@@ -9,12 +9,12 @@ from functools import lru_cache
 
 from runner.core import act as ac
 from runner.core import graph
-from runner.core.gates import OWED
+from runner.core.gates import OTHER, OWED
 from runner.core.graph import MEMBERS, Procedure, spoken
 from runner.core.leaving import OVERRIDABLE
 from runner.core.panel import numbered
 from runner.core.picture_back import confirm_again, corrections, do_again
-from runner.core.picture_gate import CORNER_KEYS, OTHER
+from runner.core.picture_gate import CORNER_KEYS
 from runner.core.picture_value import supply_options, text_field
 from runner.core.stage import Stage
 from runner.core.state import State
@@ -44,14 +44,13 @@ def menu(
         return (Option(key="", text="close", turn="leave"),)
     if state.phase == "ended":
         return _after_the_end(procedure, state, people)
-    at_step = owed.step is not None and state.phase == "running"
     return (
-        _entry("cannot be done as written", _cannot(owed) if at_step else (), "there is no step here"),
+        _entry("cannot be done as written", _cannot(state, owed), "nothing is to be done here now"),
         _entry("the car is not as you say", _otherwise(procedure, state), "no condition is known of this car"),
         _entry("note a finding", _findings(), ""),
         _entry("confirm again", confirm_again(procedure, state), "no step was passed yet"),
         _entry("do again", do_again(procedure, state), "no earlier step of this part can be done again now"),
-        _entry("correct a value", corrections(state), "no value was typed yet"),
+        _entry("correct a value", corrections(procedure, state), "no value was typed yet"),
         _late(owed, doable=doable),
         _entry("go on without this gate", _override(owed, people), "the procedure does not allow it here"),
         _entry("who acts", _people(people), ""),
@@ -82,7 +81,7 @@ def _after_the_end(procedure: Procedure, state: State, people: tuple[str, ...]) 
     return (
         *signs,
         _entry("note a finding", _findings(), ""),
-        _entry("correct a value", corrections(state), "no value was typed"),
+        _entry("correct a value", corrections(procedure, state), "no value was typed"),
         _entry("the car is not as you say", _otherwise(procedure, state), "no condition is known of this car"),
         *_second_page(procedure, state),
     )
@@ -105,16 +104,17 @@ def _with_reason(act: ac.AnyAct, reason: str) -> ac.AnyAct:
 # ── honest ways out ──────────────────────────────────────────────────────────────────────────────
 
 
-def _cannot(owed: Stage) -> tuple[Option, ...]:
+def _cannot(state: State, owed: Stage) -> tuple[Option, ...]:
     step = owed.step
-    if step is None:
+    if state.phase != "running" or owed.found is None:
         return ()
     options: list[Option] = []
-    if owed.kind == "read" and isinstance(step.gate, graph.Reading):
+    if owed.kind == "read" and step is not None and isinstance(step.gate, graph.Reading):
         options += [Option(key="", text=result, act=ac.Instead(result=result)) for result in step.gate.instead]
     if owed.kind in ("identify", "photo"):
         options.append(Option(key="", text=OWED, act=ac.Instead(result=OWED)))
-    ways = [("step", "go on as the procedure says for this")] if step.cannot is not None else []
+    onward = step is not None and step.cannot is not None and not (state.back_to or state.diverged)
+    ways = [("step", "go on as the procedure says for this")] if onward else []
     ways += [("stop", "stop safely"), ("defer", "stop safely; the step is deferred")]
     for way, words in ways:
         act = ac.Cannot(reason="", way=way)
@@ -126,7 +126,7 @@ def _override(owed: Stage, people: tuple[str, ...]) -> tuple[Option, ...]:
     step = owed.step
     if step is None or step.override is None:
         return ()
-    waiting = owed.kind == "needs" and all(u.is_now in ("running", "not started") for u in owed.unmet)
+    waiting = owed.kind == "needs" and all(isinstance(u.need, graph.WaitNeed) for u in owed.unmet)
     if owed.kind not in OVERRIDABLE and not waiting:
         return ()
     options: list[Option] = []

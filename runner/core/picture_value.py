@@ -50,7 +50,7 @@ def text_field(what: str, base: AnyAct) -> Field:
     return Field(what=what, kind="text", base=base)
 
 
-def ask_field(ask: Ask, base: Supply) -> Field:
+def ask_field(ask: Ask, base: AnyAct) -> Field:
     """The field of a value that belongs to the car."""
     if ask.kind != "quantity" or ask.unit is None:
         return text_field(ask.what, base)
@@ -87,14 +87,19 @@ def _units(name: str, first: Unit) -> Ways:
     return tuple(dict.fromkeys(((name, first.symbol), *((name, u.symbol) for u in usual))))
 
 
+def answers_of(ask: Ask) -> dict[str, str]:
+    """The answers of an ask that is chosen and not typed, with their words; empty where it is typed."""
+    if ask.kind == "order":
+        return {n: f"{n}: {spoken_order(m)}" for n, m in (ask.orders or {}).items()}
+    return {o: o for o in ask.options}
+
+
 def supply_options(ask: Ask, name: str) -> tuple[Option, ...]:
     """The sources of a value of the car; behind each the value is chosen or typed."""
     sources = (*ask.sources, *(("measured on this car",) if ask.measured else ()))
     options: list[Option] = []
     for source in sources:
-        answers = {o: o for o in ask.options}
-        if ask.kind == "order":
-            answers = {n: f"{n}: {spoken_order(m)}" for n, m in (ask.orders or {}).items()}
+        answers = answers_of(ask)
         if answers:
             sub = [
                 Option(key="", text=words, act=Supply(name=name, typed=value, source=source))

@@ -147,7 +147,8 @@ def owner_of(procedure: Procedure, owner: Procedure, name: str) -> Procedure:
 def positions(procedure: Procedure, state: State, level: Level) -> dict[str, Enclosure]:
     """What the eye can tell of a level, as enclosures in coherent SI: MAX, 3/4, 1/2, 1/4, MIN and beyond.
 
-    A glance is good to an eighth of the way between the marks. Without marks there is nothing to see.
+    A glance is good to an eighth of the way between the marks, and to half of that below the MIN mark itself: there
+    the mark is seen to be covered or free. Without marks there is nothing to see.
     """
     low, high = level.marks.get("MIN"), level.marks.get("MAX")
     if low is None or high is None:
@@ -167,6 +168,7 @@ def _gauge(at_min: Quantity, at_max: Quantity, floor: Quantity, brim: Quantity) 
         name: (max(floor.lo, at_min.lo + span * n / 4 - eighth), min(brim.hi, at_min.hi + span * n / 4 + eighth))
         for n, name in ((4, "MAX"), (3, "3/4"), (2, "1/2"), (1, "1/4"), (0, "MIN"))
     }
+    seen["MIN"] = (max(floor.lo, at_min.lo - span / 16), seen["MIN"][1])
     return {
         "above MAX": (at_max.lo, brim.hi),
         **seen,

@@ -4,9 +4,11 @@
 from __future__ import annotations
 
 import pytest
+from msgspec.structs import replace
 
 from runner.core import act as ac
 from runner.core import event as ev
+from runner.core.gates import OTHER
 from tests.core.driver import Run, of, steps
 
 WORK = """
@@ -352,3 +354,73 @@ steps:
     assert run.state.choices == {}
     run.answer("shut")
     assert run.path == "finish"
+
+
+@pytest.mark.parametrize(
+    "act",
+    [
+        ac.Cannot(reason=OTHER, way="stop"),
+        ac.Override(reason=OTHER, initials="MB"),
+        ac.Contradict(condition="cap_off", holds=True, reason=OTHER),
+        ac.Correct(line=2, typed=["22"], reason=OTHER),
+        ac.Note(what=OTHER, where="RR", severity="fail"),
+        ac.Abandon(reason=OTHER),
+    ],
+    ids=lambda a: type(a).__name__,
+)
+def test_a_reason_that_was_put_off_is_owed_until_it_is_given(act: ac.AnyAct) -> None:
+    text = """
+steps:
+  read: {do: Read it., reading: {as: depth, what: Depth, quantity: length, unit: mm}, next: look}
+  look: {do: Look., choose: {ask: Is it so?, options: [it is, it is not]}, override: finish, next: {it is: finish, it is not: safe stop}}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.enter("21")
+    line = run.state.line + 2
+    run.goes(act)
+    assert list(run.state.owed) == [f"reason of line {line}"]
+    run.goes(ac.Settle(owed=f"reason of line {line}", text="the bay was needed"))
+    assert not run.state.owed
+
+
+def test_findings_of_the_run_name_the_corner_and_leave_no_slot() -> None:
+    text = """
+asks: {order: {what: Order, orders: {one: [RR, LR, RF, LF]}, sources: [handbook]}}
+steps:
+  all:
+    each: {corner: order}
+    steps:
+      hose: {do: "Push the hose on the {here} nipple.", makes: [hose_on], next: off}
+      off: {do: "Take the hose off the {here} nipple.", ends: [hose_on], next: next corner}
+    then: finish
+  finish: {end: done}
+"""
+    run = Run(steps(text), {"order": "one"}).begin()
+    run.done()
+    run.goes(ac.ConfirmAgain(path="all/RR/hose"))
+    run.goes(ac.Answer(value="not so any more"))
+    run.goes(ac.Cannot(reason="it is stuck", way="stop"))
+    assert [(f.what, f.where) for f in run.state.findings] == [
+        ("not so any more: Push the hose on the right rear nipple.", "RR"),
+        ("not done as written: Take the hose off the right rear nipple. (it is stuck)", "RR"),
+    ]
+
+
+def test_an_end_that_cannot_be_reached_as_written_leads_to_the_safe_stop() -> None:
+    run = chosen("loose", "end")
+    run.refused(ac.Done())
+    run.goes(ac.Cannot(reason="the bolts are not torqued", way="step"))
+    assert run.path == "safe stop"
+
+
+def test_a_run_that_diverged_goes_on_by_no_edge_of_its_step() -> None:
+    text = """
+steps:
+  look: {do: Look., cannot: finish, next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.state = replace(run.state, diverged=True)
+    run.goes(ac.Cannot(reason="it is stuck", way="step"))
+    assert run.path == "safe stop"

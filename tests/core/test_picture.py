@@ -12,17 +12,20 @@ import msgspec
 import pytest
 
 from runner.core import act as ac
+from runner.core import event as ev
 from runner.core import graph as g
 from runner.core.act import AnyAct
 from runner.core.desk import complete, press
 from runner.core.face import face
 from runner.core.panel import PAGE, Panel, page_of, pages
+from runner.core.picture import Extras, look
 from runner.core.sheet_text import status_sheet
 from runner.core.state import State
 from runner.core.view import Field, Option, View
 from runner.core.wording import fill
 from runner.plain import page
 from tests.core.bench import AT, BEGIN, Bench, begun, expr, harmless, refused
+from tests.core.driver import Run, steps
 
 VALUES = {
     "in all": "6",
@@ -510,3 +513,139 @@ def _with(procedure: g.Procedure, path: str, step: g.Step) -> g.Procedure:
         return replace(body, nodes={**body.nodes, name: made})
 
     return replace(procedure, body=put(procedure.body, path.split("/")))
+
+
+def test_parts_that_are_missing_are_counted_in_at_the_step_that_needs_them() -> None:
+    text = """
+parts: {circlip: {what: circlip, have: 0, single_use: true}, boot: {what: boot, have: 1}}
+stack: {shaft: [circlip, boot]}
+steps:
+  on: {do: Slide it on., slides_on: circlip, needs: [not fitted_circlip, not fitted_boot], next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text), car={"conditions": {"fitted_circlip": "F", "fitted_boot": "F"}}).begin()
+    view = look(run.procedure, run.state, run.now())
+    [came] = [o for o in view.options if o.field is not None]
+    assert (view.kind, came.text) == ("needs", "it came: circlip")
+    assert came.field is not None
+    run.goes(complete(came.field, ("1",), 0))
+    assert look(run.procedure, run.state, run.now()).kind == "do"
+
+
+def test_a_wait_that_was_over_too_long_ago_may_be_overridden_where_the_author_allows_it() -> None:
+    text = """
+waits: {soak: {what: the soak, at_least: 1 min, keeps: 1 min}}
+steps:
+  spray: {do: Spray it., starts: soak, next: turn}
+  turn: {do: Turn it., needs: [{wait: soak}], override: leave, next: finish}
+  leave: {do: Leave it., next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.done()
+    run.later(600)
+    view = look(run.procedure, run.state, run.now(), Extras(people=("MB",)))
+    assert view.kind == "needs"
+    reasons = menu_entry(view, "go on without this gate")
+    [who, _] = reasons[0].sub
+    assert who.act is not None
+    run.goes(who.act)
+    assert run.path == "leave"
+
+
+def test_a_step_that_nothing_brings_about_offers_the_safe_stop() -> None:
+    text = """
+rules: [{only_after: {step: open, after: {deed: tries_nipple}}, why: it must have been tried}]
+steps:
+  first: {do: Look., choose: {ask: Which?, options: [open, try]}, next: {open: open, try: try}}
+  open: {do: Open it., next: finish}
+  try: {do: Try it., deeds: [tries_nipple], next: open}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.answer("open")
+    view = look(run.procedure, run.state, run.now())
+    assert view.question.startswith("Not before its time:")
+    assert [o.text for o in view.options] == ["stop safely"]
+    assert view.options[0].act is not None
+    run.goes(view.options[0].act)
+    assert run.path == "safe stop"
+
+
+def test_at_an_end_that_lacks_something_the_keypad_leads_on() -> None:
+    text = """
+rules:
+  - {must_follow: {make: bolts_loose, then: {make: nipple_final}}, why: what was loosened is torqued}
+  - {at_end: [all hose_on], why: it is wanted}
+steps:
+  loose: {do: Loosen it., makes: [bolts_loose@LF], next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.done()
+    view = look(run.procedure, run.state, run.now())
+    assert any("Not followed yet" in line for line in view.text)
+    assert [type(o.act) for o in view.options] == [ac.Attest] * 4 + [ac.Cannot]
+    assert menu_entry(view, "cannot be done as written")
+    for option in view.options:
+        assert option.act is not None
+        run.goes(option.act)
+    assert run.path == "safe stop"
+    told = run.goes(ac.Done())
+    assert any("bolts_loose" in e.what for e in told if isinstance(e, ev.FindingMade))
+
+
+def test_what_has_no_word_for_leaving_is_closed_like_the_rest() -> None:
+    bench = brought_to("do", "RR/hose")
+    conditions = dict(bench.procedure.conditions)
+    conditions["nipple_open"] = replace(conditions["nipple_open"], if_left=None)
+    bench.procedure = replace(bench.procedure, conditions=conditions)
+    bench.do(ac.Contradict(condition="nipple_open@RR", holds=True))
+    view = bench.do(ac.Hold())
+    assert view.enter is not None
+    assert view.enter.act == ac.MadeSafe(condition="nipple_open@RR")
+    bench.do(view.enter.act)
+    assert bench.state.value("nipple_open@RR") == "F"
+
+
+def test_a_value_with_which_the_car_was_taken_over_is_corrected_by_the_keypad() -> None:
+    run = Run(steps(ASKED), {"limit": "3 mm", "valve": "fitted"}).begin()
+    run.goes(ac.Supply(name="depth", typed="7 mm", source="handbook"))
+    view = look(run.procedure, run.state, run.now())
+    depth, taken_over = menu_entry(view, "correct a value")
+    assert depth.text == "Depth: 7 mm"
+    assert depth.sub[0].field is not None
+    run.goes(complete(depth.sub[0].field, ("8",), 0))
+    assert [o.text for o in taken_over.sub] == ["Limit: 3 mm", "Valve: fitted"]
+    limit, valve = taken_over.sub
+    assert limit.sub[0].field is not None
+    run.goes(complete(limit.sub[0].field, ("4",), 0))
+    other = next(o for o in valve.sub[0].sub if o.text == "not fitted")
+    assert other.act is not None
+    run.goes(other.act)
+    now = {name: value for name, value, _ in run.state.asks}
+    assert now == {"depth": "8 mm", "limit": "4 mm", "valve": "not fitted"}
+
+
+ASKED = """
+asks:
+  limit: {what: Limit, quantity: length, unit: mm, sources: [handbook]}
+  depth: {what: Depth, quantity: length, unit: mm, sources: [handbook], unknown: true}
+  valve: {what: Valve, choice: [fitted, not fitted], sources: [handbook]}
+steps:
+  first: {do: Look., next: second}
+  second: {do: Look again., next: finish}
+  finish: {end: done}
+"""
+
+
+def test_a_run_that_diverged_with_nothing_to_do_again_stops_safely() -> None:
+    run = Run(steps(ASKED), {"limit": "3 mm", "valve": "fitted"}).begin()
+    run.done()
+    run.state = msgspec.structs.replace(run.state, diverged=True, offers=())
+    view = look(run.procedure, run.state, run.now())
+    assert (view.kind, [o.text for o in view.options]) == ("diverged", ["stop safely"])
+    assert not menu_entry(view, "do again")
+    assert view.options[0].act is not None
+    run.goes(view.options[0].act)
+    assert run.path == "safe stop"
