@@ -1,0 +1,79 @@
+"""The commands at the door: exit codes, and one clear message for whatever a person can name wrongly."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from runner.cli import command
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("WITNESSMARK_HOME", str(tmp_path / "home"))
+    return tmp_path / "home"
+
+
+def test_all_procedures_of_the_library_are_proven(capsys: pytest.CaptureFixture[str]) -> None:
+    assert command(["check", str(ROOT / "procedures")]) == 0
+    assert "0 errors" in capsys.readouterr().out
+
+
+def test_a_procedure_that_is_not_proven_does_not_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for path in (ROOT / "procedures").glob("*.yaml"):
+        (tmp_path / path.name).write_text(path.read_text("utf-8"), "utf-8")
+    mine = tmp_path / "brake-fluid-exchange.yaml"
+    text = mine.read_text("utf-8")
+    needed = "needs: [on_stands, nipple_clean, goggles_on, gloves_on]"
+    assert needed in text
+    mine.write_text(text.replace(needed, "needs: [on_stands, nipple_clean, gloves_on]"), "utf-8")
+    assert command(["run", str(mine), "--demo", "--plain"]) == 1
+    told = capsys.readouterr().err
+    assert "does not run" in told
+    assert f"{mine.name}:" in told
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["run", "brake-fluid-exchang", "--demo", "--plain"], "brake-fluid-exchange"),
+        (["run", "/no/such/file.yaml", "--demo", "--plain"], "no such file"),
+        (["run", "brake-fluid-exchange", "--car", "/no/such/car.yaml", "--plain"], "cannot be read"),
+        (["run", "brake-fluid-exchange", "--plain"], "there is no car's file yet"),
+        (["run", "brake-fluid-exchange", "--demo", "--plain", "--by", "XX"], "'XX' is not in the car's file"),
+        (["check", "/no/such/file.yaml"], "no such file"),
+        (["explain", "neads"], "did you mean 'needs'"),
+    ],
+)
+def test_what_is_named_wrongly_gets_one_message_and_exit_code_two(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", open("/dev/null"))  # noqa: SIM115
+    assert command(words) == 2
+    told = capsys.readouterr()
+    assert said in told.err + told.out
+    assert "Traceback" not in told.err
+    sys.stdin.close()
+
+
+def test_work_and_demonstrations_never_mix(home: Path, tmp_path: Path) -> None:
+    command(["run", "brake-fluid-exchange", "--demo", "--answers"])
+    assert list((home / "demonstration").glob("*.jsonl"))
+    assert not (home / "records").exists()
+
+
+def test_the_second_start_takes_the_proof_from_the_first(home: Path) -> None:
+    for _ in range(2):
+        assert command(["run", "brake-fluid-exchange", "--demo", "--answers"]) == 0
+    assert len(list((home / "kept").glob("*.kept"))) == 1
+
+
+def test_the_module_starts_as_a_program() -> None:
+    done = subprocess.run([sys.executable, "-m", "runner", "--version"], cwd=ROOT, capture_output=True, text=True)
+    assert done.returncode == 0
+    assert done.stdout.startswith("witnessmark ")
