@@ -10,8 +10,12 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from runner.edge import VERSION
+
+if TYPE_CHECKING:
+    from runner.edge.choosing import Wanted
 
 
 def command(words: Sequence[str]) -> int:
@@ -108,6 +112,7 @@ def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     audit.add_argument("--records", type=Path, metavar="FOLDER", help="where records are kept")
     audit.add_argument("--demo", action="store_true", help="the records of demonstrations")
     audit.add_argument("--json", action="store_true", help="as JSON")
+    _add_filters(audit, "")
     audit.set_defaults(body=_audit_list)
     what = audit.add_subparsers(dest="what", metavar="")
     show = what.add_parser("show", help="tell one run: each gate, who, when, value, limit, verdict")
@@ -125,11 +130,36 @@ def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     export = what.add_parser("export", help="record, tables and the sheet for the car's owner, into a folder")
     export.add_argument("run", metavar="RUN", help="the run's name")
     export.add_argument("--to", type=Path, required=True, metavar="FOLDER", help="where the files are put")
-    export.add_argument("--car", type=Path, metavar="FILE", help="the car's file, if it is not among the user's")
+    export.add_argument("--car-file", type=Path, metavar="FILE", help="the car's file, if it is not among the user's")
     export.add_argument(
         "--without-personal-data", action="store_true", help="nothing from the car's file, no pictures"
     )
     export.set_defaults(body=_audit_export)
+    ask = what.add_parser("ask", help="a question across runs")
+    ask.add_argument(
+        "question",
+        choices=("fast", "late", "overrides", "corrections", "close", "instrument", "unfinished", "changed-gate"),
+    )
+    ask.add_argument("named", nargs="?", default="", metavar="NAME", help="of the instrument or the procedure")
+    _add_filters(ask, argparse.SUPPRESS)
+    ask.set_defaults(body=_audit_ask)
+
+
+def _add_filters(parser: argparse.ArgumentParser, default: str) -> None:
+    parser.add_argument("--car", default=default, metavar="CAR", help="runs on that car: its reference or its file")
+    parser.add_argument("--procedure", default=default, metavar="NAME", help="runs of that procedure")
+    parser.add_argument("--person", default=default, metavar="INITIALS", help="what that person did")
+    parser.add_argument("--since", type=_day, default=default, metavar="DAY", help="from that day on (UTC)")
+    parser.add_argument("--until", type=_day, default=default, metavar="DAY", help="up to and with that day (UTC)")
+
+
+def _day(text: str) -> str:
+    from datetime import date
+
+    try:
+        return date.fromisoformat(text).isoformat() if text else ""
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no day: write it as 2026-01-31") from None
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -187,7 +217,25 @@ def _told(answer: tuple[str, int]) -> int:
 def _audit_list(options: argparse.Namespace) -> int:
     from runner.edge.auditing import audit_list
 
-    return _told(audit_list(_records(options), options.json))
+    return _told(audit_list(_records(options), options.json, _wanted(options)))
+
+
+def _wanted(options: argparse.Namespace) -> Wanted:
+    from runner.edge.choosing import Wanted, car_reference
+
+    return Wanted(
+        car=car_reference(options.car),
+        procedure=options.procedure,
+        person=options.person,
+        since=options.since,
+        until=options.until,
+    )
+
+
+def _audit_ask(options: argparse.Namespace) -> int:
+    from runner.edge.asking import audit_ask
+
+    return _told(audit_ask(_records(options), options.question, options.named, _wanted(options), options.json))
 
 
 def _audit_show(options: argparse.Namespace) -> int:
@@ -218,6 +266,6 @@ def _audit_export(options: argparse.Namespace) -> int:
     from runner.edge.exporting import audit_export
     from runner.edge.shelf import Shelf
 
-    known = (*([options.car] if options.car else []), *cars(), Shelf().demo("demo/saltmarsh-unit-7.yaml"))
+    known = (*([options.car_file] if options.car_file else []), *cars(), Shelf().demo("demo/saltmarsh-unit-7.yaml"))
     personal = not options.without_personal_data
     return _told(audit_export(_records(options), options.run, options.to, known, personal=personal))

@@ -153,9 +153,7 @@ def _judged(state: State, row: Measured, path: str, procedure: Procedure | None)
         return row
 
 
-def _restated(
-    state: State, row: Measured, one: Entry, event: ev.Restated, procedure: Procedure | None
-) -> Measured:
+def _restated(state: State, row: Measured, one: Entry, event: ev.Restated, procedure: Procedure | None) -> Measured:
     new = replace(
         row,
         values=tuple((pair[0], pair[1]) for pair in event.values if len(pair) == 2),
@@ -228,8 +226,7 @@ def _bars(row: Measured, ends: Sequence[Ends], unit: Unit) -> tuple[Bar, ...]:
         return float((value - low) / (high - low))
 
     passes = tuple(
-        (at(first[0]) if first is not None else 0.0, at(last[1]) if last is not None else 1.0)
-        for first, last in limits
+        (at(first[0]) if first is not None else 0.0, at(last[1]) if last is not None else 1.0) for first, last in limits
     )
     return tuple(
         Bar(

@@ -6,16 +6,19 @@ from pathlib import Path
 
 from runner.core.audit import Summary, gates, story, summary
 from runner.core.record import fingerprint
+from runner.edge.choosing import Wanted
 from runner.edge.opening import Answer, Opened, in_json, opened, opened_run, plain, procedure_of, words
 
 
-def audit_list(folder: Path, as_json: bool) -> Answer:
-    """Every run of a folder in one line each, oldest first; code 1 if a record of it cannot be told."""
+def audit_list(folder: Path, as_json: bool, wanted: Wanted | None = None) -> Answer:
+    """Every run that is meant in one line each, oldest first; code 1 if a record of the folder cannot be told."""
     if not folder.is_dir():
         return words(f"{folder}: there is no such folder: name the one that holds the records"), 2
     all_runs = [opened(path) for path in sorted(folder.glob("*.jsonl"))]
     troubles = [one for one in all_runs if isinstance(one, str)]
     found = [(one, summary(one.entries)) for one in all_runs if isinstance(one, Opened)]
+    if wanted is not None:
+        found = [(one, short) for one, short in found if _meant(wanted, short)]
     found.sort(key=lambda each: (each[1].begun, each[0].path.name))
     code = 1 if troubles or any(one.faults for one, _ in found) else 0
     if as_json:
@@ -24,7 +27,8 @@ def audit_list(folder: Path, as_json: bool) -> Answer:
         ]
         return in_json({"runs": listed, "troubles": troubles}), code
     lines = [words(line) for line in (*(_listed(one, short) for one, short in found), *troubles)]
-    return "\n".join(lines) or words(f"no run is recorded in {folder}"), code
+    which = "no such run" if wanted is not None and wanted != Wanted() else "no run"
+    return "\n".join(lines) or words(f"{which} is recorded in {folder}"), code
 
 
 def audit_show(folder: Path, run: str, as_json: bool) -> Answer:
@@ -42,6 +46,15 @@ def audit_show(folder: Path, run: str, as_json: bool) -> Answer:
     lines = [*_head(found, short), "", *story(found.entries, procedure)]
     lines += [f"{found.path.name}:{f.line}: {f.kind}: {f.text}; what follows is not told" for f in found.faults]
     return "\n".join(words(line) for line in lines), 1 if found.faults else 0
+
+
+def _meant(wanted: Wanted, short: Summary) -> bool:
+    return (
+        wanted.car in ("", short.car)
+        and wanted.procedure in ("", short.procedure)
+        and (not wanted.person or wanted.person in short.people)
+        and wanted.covers(short.begun, short.last)
+    )
 
 
 def _listed(run: Opened, short: Summary) -> str:

@@ -47,9 +47,7 @@ def audit_export(folder: Path, run: str, to: Path, cars: Iterable[Path], *, pers
         return words(f"{found.path}: not exported: no procedure can be read from its first line"), 2
     name = found.path.stem
     vehicle = _vehicle(found, cars) if personal else Vehicle()
-    sheet = page(
-        handover(found.entries, procedure, vehicle), run=name, fingerprint=fingerprint(found.record.head.hash)
-    )
+    sheet = page(handover(found.entries, procedure, vehicle), run=name, fingerprint=fingerprint(found.record.head.hash))
     rows = gates(found.entries, procedure)
     readings = measured(found.entries, procedure)
     texts = {
@@ -70,9 +68,7 @@ def audit_export(folder: Path, run: str, to: Path, cars: Iterable[Path], *, pers
     return "\n".join(words(line) for line in _said(to, copies, texts, found, personal=personal)), 0
 
 
-def _said(
-    to: Path, copies: Sequence[Path], texts: Iterable[str], found: Opened, *, personal: bool
-) -> Iterable[str]:
+def _said(to: Path, copies: Sequence[Path], texts: Iterable[str], found: Opened, *, personal: bool) -> Iterable[str]:
     yield from (f"{to / name}" for name in (*(path.name for path in copies), *texts))
     yield from (f"line {fault.line}: {fault.kind}: what follows is in no table" for fault in found.faults)
     typed = _free_texts(found.entries)
