@@ -48,7 +48,7 @@ def is_known(procedure: Procedure, asks: Asks, name: str) -> bool:
 def readings(procedure: Procedure, state: State) -> dict[str, tuple[Quantity, ...]]:
     """Every reading by name, its totals, and each level at its first look and now."""
     known: dict[str, tuple[Quantity, ...]] = {}
-    totals = dict(_nothing_yet(procedure))
+    totals = dict(nothing_yet(procedure))
     for name, taken in state.readings.items():
         known[name] = taken[-1].points
         total = f"total of {name.partition('@')[0]}"
@@ -63,7 +63,7 @@ def readings(procedure: Procedure, state: State) -> dict[str, tuple[Quantity, ..
 
 
 @lru_cache(maxsize=32)
-def _nothing_yet(procedure: Procedure) -> tuple[tuple[str, tuple[Quantity, ...]], ...]:
+def nothing_yet(procedure: Procedure) -> tuple[tuple[str, tuple[Quantity, ...]], ...]:
     """The total of every reading before it was ever taken."""
     owners = (procedure, *procedure.fragments.values())
     gates = (n.gate for p in owners for n in walk(p.body) if isinstance(n, Step))
@@ -75,7 +75,7 @@ def _nothing_yet(procedure: Procedure) -> tuple[tuple[str, tuple[Quantity, ...]]
 
 def worth(procedure: Procedure, state: State, expr: Expr, here: str | None) -> Quantity | Unclear:
     """What an expression is worth now; Unclear where something in it is not known yet."""
-    if not _of_asks(procedure, expr):
+    if not of_asks(procedure, expr):
         return bound_quantity(procedure, bound(procedure, state.asks), expr, here, readings(procedure, state))
     known = _worked_out(procedure, state.asks)
     key = (id(expr), here)
@@ -90,7 +90,7 @@ def _worked_out(procedure: Procedure, asks: Asks) -> dict[tuple[int, str | None]
     return {}
 
 
-def _of_asks(procedure: Procedure, expr: Expr) -> bool:
+def of_asks(procedure: Procedure, expr: Expr) -> bool:
     """Whether an expression stands on values of the car alone, so that it is worth the same at every step."""
     known = _told_apart(procedure)
     if id(expr) not in known:

@@ -4,6 +4,7 @@ Rules of this module
 1. A beat of a count is granted only while the worst case stays inside; after a grant comes a look, which may show
    any position of the gauge that agrees with what was known.
 2. Where a value of the car is not known yet the run waits before the step, so no path goes on there.
+3. What is read while the work runs may be any amount; a total begins with nothing.
 """
 
 from __future__ import annotations
@@ -13,10 +14,11 @@ from fractions import Fraction
 
 from runner.core.bind import Bound, bind, quantity
 from runner.core.expr import Expr
-from runner.core.graph import Count, Level, LevelNeed, Move, Procedure, Reading, Step
+from runner.core.granting import measured
+from runner.core.graph import Count, Level, LevelNeed, Move, Procedure, Step
 from runner.core.quantity import Quantity
 from runner.core.state import State
-from runner.core.values import positions
+from runner.core.values import nothing_yet, of_asks, positions
 from runner.verify.spans import MOST, Draw
 from runner.verify.station import Station
 
@@ -43,7 +45,7 @@ class Car:
             )
         key = (owner.name, id(expr), here)
         if key not in self.known:
-            value = quantity(owner, self.bounds[owner.name], expr, here, {})
+            value = quantity(owner, self.bounds[owner.name], expr, here, dict(nothing_yet(owner)))
             self.known[key] = value if isinstance(value, Quantity) else None
         return self.known[key]
 
@@ -65,11 +67,14 @@ class Car:
             self.gauges[whose.name, name] = tuple(positions(whose, State(asks=asks), level).values())
         return self.gauges[whose.name, name]
 
-    def draw(self, station: Station, move: Move, *, measured: bool) -> Draw | None:
+    def draw(self, station: Station, move: Move, *, by_reading: bool) -> Draw | None:
         """A move in numbers; None where they are not known."""
         owner, here = station.owner, station.here
         least, most = self.worth(owner, move.least, here), self.worth(owner, move.most, here)
-        if measured and (least is None or most is None):
+        if not by_reading and not (of_asks(owner, move.least) and of_asks(owner, move.most)):
+            volume = self.level(owner, move.source or move.target or "")[0].unit.dimension
+            least, most = Quantity(Fraction(0), Fraction(0), volume), Quantity(Fraction(0), MOST, volume)
+        if by_reading and (least is None or most is None):
             return Draw(move=move, least=Fraction(0), most=MOST, low=Fraction(0), brim=MOST, measured=True)
         low = Quantity(Fraction(0), Fraction(0), least.dimension) if least is not None else None
         if move.low_mark is not None:
@@ -87,7 +92,7 @@ class Car:
             most=most.hi + extra,
             low=low.hi if move.low_mark is not None else floor,
             brim=brim,
-            measured=measured,
+            measured=by_reading,
         )
 
     def _drained(self, station: Station) -> Fraction | None:
@@ -103,8 +108,8 @@ class Car:
         if step is None:
             return ()
         if isinstance(step.gate, Count):
-            return () if step.gate.move is None else (self.draw(station, step.gate.move, measured=False),)
-        return tuple(self.draw(station, m, measured=isinstance(step.gate, Reading)) for m in step.moves)
+            return () if step.gate.move is None else (self.draw(station, step.gate.move, by_reading=False),)
+        return tuple(self.draw(station, m, by_reading=measured(step, m)) for m in step.moves)
 
     def looks(self, station: Station) -> tuple[tuple[str, Fraction, Fraction] | None, ...]:
         """The levels that a step sets by a look, from and to."""
@@ -113,6 +118,9 @@ class Car:
             mark = self.worth(station.owner, look.mark, station.here)
             within = self.worth(station.owner, look.within, station.here)
             sure = mark is not None and within is not None
+            if not (of_asks(station.owner, look.mark) and of_asks(station.owner, look.within)):
+                made.append((look.level, Fraction(0), MOST))
+                continue
             made.append((look.level, max(Fraction(0), mark.lo - within.hi), mark.hi + within.hi) if sure else None)  # type: ignore[union-attr]
         return tuple(made)
 

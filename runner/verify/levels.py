@@ -163,7 +163,7 @@ class _Levels:
                 name,
                 d.move.place,
                 f"'{name}' may run below {self._said(station, name, d.low)}: it {now} "
-                f"and {self._said(station, name, d.most)} may leave",
+                f"and {self._amount(station, name, d)} may leave",
                 "write 'if_short: step' with a step that fills it, or fill it before",
             )
 
@@ -178,7 +178,7 @@ class _Levels:
                 at,
                 name,
                 d.move.place,
-                f"'{name}' may run over its brim: it {now} and {self._said(station, name, d.most)} may come in",
+                f"'{name}' may run over its brim: it {now} and {self._amount(station, name, d)} may come in",
                 "write 'if_full: step' with a step that empties it, or empty it before",
             )
 
@@ -189,7 +189,9 @@ class _Levels:
         for d in self.track.draws[id(station)]:
             name = d.move.source if d is not None else None
             best = max((x[1] for looks in self.track.looks.values() for x in looks if x and x[0] == name), default=None)
-            if d is not None and name is not None and best is not None and best - d.most < d.low:
+            if d is None or d.any_amount:
+                continue
+            if name is not None and best is not None and best - d.most < d.low:
                 full, most, low = (self._said(station, name, x) for x in (best, d.most, d.low))
                 yield _Seen(
                     at,
@@ -208,6 +210,9 @@ class _Levels:
                 f"{-(-planned.hi // 1)} {gate.what} are planned{on}, more than 'at_most' {gate.at_most}",
                 "allow more, or plan less",
             )
+
+    def _amount(self, station: Station, name: str, d: Draw) -> str:
+        return "any amount" if d.any_amount else self._said(station, name, d.most)
 
     def _said(self, station: Station, name: str, value: Fraction) -> str:
         unit = self.car.level(station.owner, name)[0].unit

@@ -44,6 +44,11 @@ class Draw:
     brim: Fraction
     measured: bool
 
+    @property
+    def any_amount(self) -> bool:
+        """How much it is shows only when the work runs."""
+        return self.most >= MOST
+
 
 Spans = dict[str, Span]
 
@@ -63,15 +68,15 @@ def guarded(d: Draw, spans: Spans, *, always: bool = False) -> Spans | None:
     """The spans with which the move is made, where its edges stop it otherwise; None if it is never made."""
     spans = dict(spans)
     if d.move.source is not None and (always or d.move.if_short is not None):
-        old = spans[d.move.source]
-        if old.empty or old.hi < d.low + d.most:
+        old, least = spans[d.move.source], d.low + (d.least if d.any_amount else d.most)
+        if old.empty or old.hi < least:
             return None
-        spans[d.move.source] = Span(max(old.lo, d.low + d.most), old.hi)
+        spans[d.move.source] = Span(max(old.lo, least), old.hi)
     if d.move.target is not None and (always or d.move.if_full is not None):
-        old = spans[d.move.target]
-        if old.empty or old.lo + d.most > d.brim:
+        old, top = spans[d.move.target], d.brim - (d.least if d.any_amount else d.most)
+        if old.empty or old.lo > top:
             return None
-        spans[d.move.target] = Span(old.lo, min(old.hi, d.brim - d.most))
+        spans[d.move.target] = Span(old.lo, min(old.hi, top))
     return spans
 
 
@@ -80,8 +85,10 @@ def flowed(d: Draw, spans: Spans) -> Spans:
     spans = dict(spans)
     if d.move.source is not None and not spans[d.move.source].empty:
         old = spans[d.move.source]
-        spans[d.move.source] = Span(max(Fraction(0), old.lo - d.most), max(Fraction(0), old.hi - d.least), old.known)
+        lo = d.low if d.any_amount and d.move.if_short is not None else max(Fraction(0), old.lo - d.most)
+        spans[d.move.source] = Span(lo, max(Fraction(0), old.hi - d.least), old.known)
     if d.move.target is not None and not spans[d.move.target].empty:
         old = spans[d.move.target]
-        spans[d.move.target] = Span(old.lo + d.least, min(MOST, old.hi + d.most), old.known)
+        hi = d.brim if d.any_amount and d.move.if_full is not None else min(MOST, old.hi + d.most)
+        spans[d.move.target] = Span(old.lo + d.least, hi, old.known)
     return spans

@@ -3,12 +3,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
 from runner.core import act as ac
 from runner.core import event as ev
+from runner.core.values import readings
 from tests.core.driver import Run, of, steps
 
 MICROMETER = {"id-1": {"what": "micrometer", "unit": "mm", "error": "0.02 mm", "resolution": "0.01 mm"}}
@@ -298,3 +300,21 @@ def test_a_setting_that_is_not_surely_its_target_fails() -> None:
     run = Run(steps(text), {"torque": "9 N m"}).begin()
     run.enter("9", clicks="1")
     assert run.path == "anew"
+
+
+def test_a_total_that_was_never_taken_is_nothing_in_a_fragment_too() -> None:
+    text = """
+steps:
+  ask: {do: Look., choose: {ask: Is there any?, options: [none, some]}, next: {none: books, some: pour}}
+  pour: {do: Pour it., reading: {as: poured, what: Poured, mode: amount, quantity: volume, unit: mL, error: 1 mL}, next: books}
+  books: {do: Close the books., books: {what: fluid, imbalance: total of poured, within: 2 mL}, next: {closes: finish, does not close: stop, cannot tell: stop}}
+  finish: {end: done}
+  stop: {end: stopped}
+"""
+    run = Run(steps(text)).begin()
+    run.answer("none")
+    left = of(ev.Left, run.done())
+    assert isinstance(left, ev.Left)
+    assert left.outcome == "closes"
+    calling = replace(run.procedure, body=replace(run.procedure.body, nodes={}), fragments={"inner": run.procedure})
+    assert readings(calling, run.state)["total of poured"][0].hi == 0
