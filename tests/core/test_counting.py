@@ -385,3 +385,11 @@ def test_a_paused_run_that_claims_the_level_or_a_condition_forbids_the_grant() -
         run.confirm_all()
         run.state.claims[claimed] = "wheel-job"  # type: ignore[index]
         assert "wheel-job" in run.refused(ac.Done()).why
+
+
+def test_the_min_mark_is_told_apart_from_below_it_to_a_sixteenth() -> None:
+    run = at_the_count()
+    run.done()
+    run.done()
+    run.goes(ac.Look(level="reservoir", position="MIN"))
+    assert level(run) == (100 - Fraction("6.25"), 100 + Fraction("12.5"))
