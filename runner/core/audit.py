@@ -86,7 +86,11 @@ def summary(entries: Sequence[Entry]) -> Summary:
         finished=on_one_line(ended.kind) if ended else "",
         open=tuple(plain(name) for name in ended.open) if ended else (),
         do_not_drive=ended is not None and ended.do_not_drive,
-        signatures=told(ev.Signed),
+        signatures=tuple(
+            f"line {one.line + 1}: {one.stamp.at}, {tell_safely(event)}"
+            for one, event in events
+            if isinstance(event, ev.Signed)
+        ),
     )
 
 

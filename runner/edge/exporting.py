@@ -21,6 +21,7 @@ from runner.edge.carfile import Car, read_car
 from runner.edge.disk import NotRecorded, in_words
 from runner.edge.handover import page
 from runner.edge.opening import Answer, Opened, opened, opened_run, procedure_of, words
+from runner.edge.verifying import verified
 
 _NUMBER = re.compile(r"[+-]?\d+([.,/]\d+)?", re.ASCII)
 _FREE_TEXT = (
@@ -47,7 +48,13 @@ def audit_export(folder: Path, run: str, to: Path, cars: Iterable[Path], *, pers
         return words(f"{found.path}: not exported: no procedure can be read from its first line"), 2
     name = found.path.stem
     vehicle = _vehicle(found, cars) if personal else Vehicle()
-    sheet = page(handover(found.entries, procedure, vehicle), run=name, fingerprint=fingerprint(found.record.head.hash))
+    faults = tuple(f"line {one.line}: {one.kind}: {one.text}" for one in verified(found).faults)
+    sheet = page(
+        handover(found.entries, procedure, vehicle),
+        run=name,
+        fingerprint=fingerprint(found.record.head.hash),
+        faults=faults,
+    )
     rows = gates(found.entries, procedure)
     readings = measured(found.entries, procedure)
     texts = {
@@ -65,12 +72,15 @@ def audit_export(folder: Path, run: str, to: Path, cars: Iterable[Path], *, pers
                 shutil.copytree(pictures, to / pictures.name)
     except NotRecorded as error:
         return words(f"not exported: {error.why}: {error.mend}"), 2
-    return "\n".join(words(line) for line in _said(to, copies, texts, found, personal=personal)), 0
+    code = 1 if faults else 0
+    return "\n".join(words(line) for line in _said(to, copies, texts, found, faults, personal=personal)), code
 
 
-def _said(to: Path, copies: Sequence[Path], texts: Iterable[str], found: Opened, *, personal: bool) -> Iterable[str]:
+def _said(
+    to: Path, copies: Sequence[Path], texts: Iterable[str], found: Opened, faults: Sequence[str], *, personal: bool
+) -> Iterable[str]:
     yield from (f"{to / name}" for name in (*(path.name for path in copies), *texts))
-    yield from (f"line {fault.line}: {fault.kind}: what follows is in no table" for fault in found.faults)
+    yield from (f"the record is at fault, and the sheet says so: {fault}" for fault in faults)
     typed = _free_texts(found.entries)
     if not personal:
         yield "left out: what the car's own file says of it, and all pictures"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib import resources
 
 import segno
@@ -20,14 +21,18 @@ _WORDS = {
 }
 
 
-def page(sheet: Handover, *, run: str, fingerprint: str) -> str:
-    """The sheet; every text of people, files and records is shown as text, whatever it holds."""
+def page(sheet: Handover, *, run: str, fingerprint: str, faults: Sequence[str] = ()) -> str:
+    """The sheet; every text of people, files and records is shown as text, whatever it holds.
+
+    ``faults`` are what is wrong with the record behind it, which then stands first.
+    """
     world = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     template = world.from_string((resources.files("runner.edge") / "handover.html").read_text("utf-8"))
     return template.render(
         sheet=sheet,
         run=on_one_line(run),
         fingerprint=fingerprint,
+        faults=tuple(on_one_line(fault) for fault in faults),
         words=_WORDS,
         corner_words=CORNER_WORDS,
         px=_px,

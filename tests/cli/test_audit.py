@@ -1,12 +1,15 @@
 """The audit at the command line, from a run to what is handed out, on the invented car."""
 
+import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from runner.cli import command
+from runner.edge.verifying import audit_verify
 
 RUN = "brake-fluid-exchange-demonstration-1"
 
@@ -59,3 +62,25 @@ def test_a_run_starts_without_what_only_the_audit_needs():
     script = f"import sys, runner.cli.running; print(sorted({late} & sys.modules.keys()))"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.slow
+def test_a_run_is_signed_at_its_end_with_the_key_of_this_user(tmp_path: Path):
+    run = subprocess.Popen(
+        [sys.executable, "-m", "runner", "run", "brake-fluid-exchange", "--demo", "--plain"],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        env={**os.environ, "WITNESSMARK_HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert run.stdin is not None
+    # The car is so; menu, cannot be done, stop safely, the first reason; end the run; menu, sign as performed, KS.
+    for keys in ("", "-", "1", "1", "1", "", "-", "1", "1"):
+        time.sleep(1.2)  # what is struck faster than this counts as a key that was held
+        run.stdin.write(f"{keys}\n")
+        run.stdin.flush()
+    told, _ = run.communicate(timeout=60)
+    assert "not finished" not in told
+    [path] = (tmp_path / "demonstration").glob("*.jsonl")
+    verified, code = audit_verify([path], None, False)
+    assert code == 0, verified
+    assert ": signed: KS, performed, " in verified
+    assert ", key " in verified

@@ -169,3 +169,16 @@ def test_every_event_with_a_text_of_a_person_is_named_for_reading(tmp_path: Path
     assert isinstance(found, Opened)
     [noted] = [one.line + 1 for one in found.entries if any(isinstance(e, ev.FindingMade) for e in one.events)][:1]
     assert f"read lines {noted}" in text
+
+
+def test_a_record_that_is_at_fault_says_so_on_its_sheet(tmp_path: Path):
+    path = record(tmp_path)
+    raws = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join([*raws[:8], *raws[9:]]))
+    text, code = export(tmp_path, tmp_path / "out")
+    assert code == 1
+    assert "the record is at fault, and the sheet says so: line 9: removed" in text
+    sheet = (tmp_path / "out" / "handover.html").read_text()
+    assert "Do not rely on this sheet: the record behind it is at fault." in sheet
+    assert "line 9: removed" in sheet
+    assert audit_verify([tmp_path / "out" / "run-1.jsonl"], None, False)[1] == 1
