@@ -131,9 +131,7 @@ def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     export.add_argument("run", metavar="RUN", help="the run's name")
     export.add_argument("--to", type=Path, required=True, metavar="FOLDER", help="where the files are put")
     export.add_argument("--car-file", type=Path, metavar="FILE", help="the car's file, if it is not among the user's")
-    export.add_argument(
-        "--without-personal-data", action="store_true", help="nothing from the car's file, no pictures"
-    )
+    export.add_argument("--without-personal-data", action="store_true", help="nothing from the car's file, no pictures")
     export.set_defaults(body=_audit_export)
     ask = what.add_parser("ask", help="a question across runs")
     ask.add_argument(
@@ -256,9 +254,7 @@ def _audit_sign(options: argparse.Namespace) -> int:
     from runner.edge.clock import SystemClock
     from runner.edge.signoff import audit_sign
 
-    return _told(
-        audit_sign(_records(options), options.run, options.meaning, options.by, keys_folder(), SystemClock())
-    )
+    return _told(audit_sign(_records(options), options.run, options.meaning, options.by, keys_folder(), SystemClock()))
 
 
 def _audit_export(options: argparse.Namespace) -> int:

@@ -85,6 +85,22 @@ def proven(loaded: Loaded, car: Car) -> Ready | int:
     return Ready(procedure=procedure, checked=lambda: result, car=car)
 
 
+def for_rehearsal(options: argparse.Namespace) -> Ready | int:
+    """The procedure, proven or not (which is said), and its car; else the exit code, after saying why."""
+    loaded = load(options.procedure)
+    procedure = understood(loaded) if loaded is not None else None
+    car = car_of(options, loaded) if loaded is not None and procedure is not None else None
+    if procedure is None or car is None:
+        return 2
+    result = verify(procedure)
+    checked = result if isinstance(result, Checked) else None
+    if checked is None and isinstance(result, tuple):
+        complain(result)
+        say("not proven: this rehearsal may lead where a run never may")
+    code = fits(procedure, checked, car)
+    return code or Ready(procedure=procedure, checked=lambda: checked, car=car)
+
+
 def _proof_of(procedure: Procedure) -> Callable[[], Checked | None]:
     @cache
     def proof() -> Checked | None:

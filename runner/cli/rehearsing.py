@@ -7,38 +7,25 @@ import json
 from collections import Counter
 from pathlib import Path
 
-from runner.cli.proving import Ready, car_of, complain, fits, load, say, understood
-from runner.cli.running import _begin
+from runner.cli.beginning import NOTHING, begin
+from runner.cli.proving import for_rehearsal, say
 from runner.core.finding import clean
 from runner.core.graph import Procedure
 from runner.edge.answers_out import answers_text
-from runner.edge.garage import Taken
 from runner.edge.rehearsal import Coverage, Rehearsed, rehearse_all
-from runner.verify import Checked, verify
 from runner.verify.coverage import Item
 
-_NOTHING = Taken(conditions={}, levels={}, waits={}, parts={}, claims={}, heads={}, unfinished=(), warnings=())
 _KINDS = (("edge", "edges"), ("outcome", "outcomes"), ("limit", "sides of limits"))
 
 
 def rehearse_everything(options: argparse.Namespace) -> int:
     """Print what was crossed of all, and what was not and why; 0 where all was crossed."""
-    loaded = load(options.procedure)
-    procedure = understood(loaded) if loaded is not None else None
-    car = car_of(options, loaded) if loaded is not None and procedure is not None else None
-    if procedure is None or car is None:
-        return 2
-    result = verify(procedure)
-    checked = result if isinstance(result, Checked) else None
-    if checked is None and isinstance(result, tuple):
-        complain(result)
-        say("not proven: this rehearsal may lead where a run never may")
-    code = fits(procedure, checked, car)
-    if code:
-        return code
-    ready = Ready(procedure=procedure, checked=lambda: checked, car=car)
-    begin = _begin(ready, _NOTHING, demonstration=True, salt="demonstration")
-    told = rehearse_all(procedure, begin, car.people[0])
+    ready = for_rehearsal(options)
+    if isinstance(ready, int):
+        return ready
+    procedure, car = ready.procedure, ready.car
+    first = begin(ready, NOTHING, demonstration=True, salt="demonstration")
+    told = rehearse_all(procedure, first, car.people[0])
     files = _kept(procedure, told, options.answers_out) if options.answers_out is not None else ()
     if files is None:
         return 2

@@ -5,17 +5,17 @@ from __future__ import annotations
 import argparse
 import secrets
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
-from hashlib import sha256
 from pathlib import Path
 
+from runner.cli.beginning import NOTHING, begin
 from runner.cli.places import home, keys_folder, records_folder
-from runner.cli.proving import Ready, asked, car_of, complain, fits, load, proven, say, understood
+from runner.cli.proving import Ready, car_of, complain, for_rehearsal, load, proven, say
 from runner.core import act as ac
 from runner.core.act import AnyAct
-from runner.core.graph import Photo, Procedure, Step, find, instances
+from runner.core.graph import Photo, Procedure, Step, find
 from runner.core.line import Head
 from runner.core.panel import Panel
 from runner.core.picture import Extras, look
@@ -23,18 +23,17 @@ from runner.core.record import fingerprint
 from runner.core.sheet_text import status_sheet
 from runner.core.state import SAFE_STOP, State
 from runner.core.view import View
-from runner.edge import VERSION
 from runner.edge.carfile import NotWritten, add_ask
 from runner.edge.clock import Clock, SteppedClock, SystemClock
 from runner.edge.disk import NotRecorded
-from runner.edge.garage import Run, Taken, runs, take_over
+from runner.edge.garage import Run, runs, take_over
 from runner.edge.job import Job, Nowhere
 from runner.edge.journal import Held, Journal
 from runner.edge.pictures import Pictures
 from runner.edge.sheet import write_sheet
 from runner.edge.shelf import Loaded, Shelf
 from runner.edge.voice import voice
-from runner.verify import Checked, admissible, verify
+from runner.verify import admissible
 
 NEAR_M = 0.7
 FAR_M = 2.5
@@ -63,57 +62,13 @@ def run(options: argparse.Namespace) -> int:
 
 def rehearse(options: argparse.Namespace) -> int:
     """Walk through a procedure on the screen, without a record; said on every screen."""
-    loaded = load(options.procedure)
-    procedure = understood(loaded) if loaded is not None else None
-    car = car_of(options, loaded) if loaded is not None and procedure is not None else None
-    if procedure is None or car is None:
-        return 2
-    result = verify(procedure)
-    checked = result if isinstance(result, Checked) else None
-    if checked is None and isinstance(result, tuple):
-        complain(result)
-        say("not proven: this rehearsal may lead where a run never may")
-    code = fits(procedure, checked, car)
-    if code:
-        return code
-    ready = Ready(procedure=procedure, checked=lambda: checked, car=car)
+    ready = for_rehearsal(options)
+    if isinstance(ready, int):
+        return ready
     clock = SystemClock()
-    nothing = Taken(conditions={}, levels={}, waits={}, parts={}, claims={}, heads={}, unfinished=(), warnings=())
-    job = _job(ready, Nowhere(), clock, record=None, by=car.people[0], notice="")
-    job.do(_begin(ready, nothing, demonstration=True, rehearsal=True))
+    job = _job(ready, Nowhere(), clock, record=None, by=ready.car.people[0], notice="")
+    job.do(begin(ready, NOTHING, demonstration=True, rehearsal=True))
     return _surface(options, job, clock)
-
-
-def _begin(ready: Ready, taken: Taken, *, demonstration: bool, rehearsal: bool = False, salt: str = "") -> ac.Begin:
-    procedure, car = ready.procedure, ready.car
-    wanted = asked(procedure)
-    return ac.Begin(
-        procedure=procedure.name,
-        revision=procedure.revision,
-        version=VERSION,
-        texts=dict(procedure.texts),
-        hashes=_hashes(procedure.texts),
-        car=car.reference,
-        demonstration=demonstration,
-        rehearsal=rehearsal,
-        salt=salt or secrets.token_hex(8),
-        asks={k: dict(v) for k, v in car.asks.items() if k.partition("@")[0] in wanted and v.get("value")},
-        conditions=dict(car.conditions) | {k: v for k, v in taken.conditions.items() if k in _instances(procedure)},
-        levels={k: v for k, v in taken.levels.items() if k in procedure.levels},
-        waits=dict(taken.waits),
-        parts=dict(car.parts) | dict(taken.parts),
-        instruments={k: dict(v) for k, v in car.instruments.items()},
-        claims=dict(taken.claims),
-        heads=dict(taken.heads),
-    )
-
-
-def _instances(procedure: Procedure) -> frozenset[str]:
-    return frozenset(instances(procedure.conditions))
-
-
-def _hashes(texts: Mapping[str, str]) -> dict[str, str]:
-    return {name: sha256(text.encode()).hexdigest() for name, text in texts.items()}
 
 
 def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path | None, by: str, notice: str) -> Job:
@@ -207,7 +162,7 @@ def _on_screen(options: argparse.Namespace, ready: Ready, folder: Path, *, demon
         return _held(journal)
     with journal:
         job = _job(ready, journal, clock, record=journal.path, by=by, notice="")
-        job.do(_begin(ready, taken, demonstration=demonstration))
+        job.do(begin(ready, taken, demonstration=demonstration))
         if job.notice:
             say(job.notice)
             return 2
@@ -319,7 +274,7 @@ def _by_answers(options: argparse.Namespace, ready: Ready, folder: Path) -> int:
         return _held(journal)
     with journal:
         job = _job(ready, journal, clock, record=journal.path, by=by, notice="")
-        job.do(_begin(ready, taken, demonstration=True, salt="demonstration"))
+        job.do(begin(ready, taken, demonstration=True, salt="demonstration"))
         trouble = drive(job, ready.procedure, answers, clock)
         if trouble:
             complain(trouble)
