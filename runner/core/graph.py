@@ -294,8 +294,8 @@ class Reading:
     """A measured value. ``mode``: ``measured`` (instrument with error), ``setting`` (what a wrench is set
     to, typed with the target hidden), ``amount`` (a poured or drawn volume, ``error`` is its half-width).
 
-    Outcomes: the bands' and, unless it is a setting, ``cannot tell``; ``taken`` where there is no limit; every named result in
-    ``instead`` (``by feel, no wrench fits``).
+    Outcomes: the bands' and, unless it is a setting, ``cannot tell``; ``taken`` where there is no limit; every
+    named result in ``instead`` (``by feel, no wrench fits``).
     """
 
     name: str

@@ -108,7 +108,7 @@ def _finding(place: Place, text: str, mend: str) -> Finding:
 
 
 def drive(job: Job, procedure: Procedure, answers: Answers, clock: SteppedClock) -> tuple[Finding, ...]:
-    """Answer what the run owes until it is over; what stops it, with the place of the answer that is wrong or missing."""
+    """Answer what the run owes until it is over; what stops it, with the place of the answer."""
     if answers.procedure != procedure.name:
         return (
             _finding(answers.file, f"answers for '{answers.procedure}', not for '{procedure.name}'", "name its file"),

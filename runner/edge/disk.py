@@ -33,7 +33,7 @@ _WHY = {
 }
 
 
-class NotRecorded(Exception):  # noqa: N818 - what the technician reads
+class NotRecorded(Exception):
     """The world did not let a record be written: nothing of the act is in it, and the act can be repeated."""
 
     def __init__(self, why: str, mend: str) -> None:

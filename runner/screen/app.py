@@ -24,7 +24,7 @@ from runner.core.view import View
 from runner.screen.far import far
 from runner.screen.ink import Rows, clean
 from runner.screen.keys import LEAVING, name_of
-from runner.screen.page import near
+from runner.screen.page import near, pages
 from runner.screen.sheet import Sheet
 
 _ENDING: Final = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
@@ -117,6 +117,11 @@ class Runner(App[None], inherit_bindings=False):
         if name in LEAVING:
             say = f"{name} does not leave: * holds the work, - opens the menu with the way out"
             self.panel = replace(self.panel, say=say)
+        elif name == "enter" and self._unread():
+            now = self._now()
+            self.panel, _ = press(self.panel, self.view, "+", now)
+            # A key that is held down must not leaf through and agree at the end.
+            self.panel = replace(self.panel, passed=(*(p for p in self.panel.passed if p[0] != name), (name, now)))
         else:
             self.panel, act = press(self.panel, self.view, name, self._now())
             if act is not None:
@@ -126,6 +131,12 @@ class Runner(App[None], inherit_bindings=False):
             return
         self._follow(before)
         self._sheet.redraw()
+
+    def _unread(self) -> bool:
+        """Whether there are pages of the summary that were not turned to: nobody agrees to what was not shown."""
+        if self.view.kind != "summary" or self.panel.mode != "step" or self.panel.far:
+            return False
+        return self.panel.page + 1 < pages(self.view, self.panel, self.size.width, self.size.height)
 
     def _paste(self, text: str) -> None:
         """Pasted text is typed into a text field and goes nowhere else; a hold in it is none."""

@@ -33,6 +33,13 @@ def near(view: View, panel: Panel, width: int, height: int) -> Rows:
     return tuple(cut(row, width) for row in rows[-height:])
 
 
+def pages(view: View, panel: Panel, width: int, height: int) -> int:
+    """How many pages the near page has at this size."""
+    small = width < _MIDDLE[0] or height < _MIDDLE[1]
+    top = head.header(view, width) + (() if small else head.mark_line(view, width))
+    return _columns(view, panel, width, max(height - len(top) - 1, 1), small=small)[1]
+
+
 def _columns(view: View, panel: Panel, width: int, room: int, *, small: bool) -> tuple[Rows, int]:
     if small:
         strips = [side.strip(gauge, width) for gauge in view.gauges]

@@ -12,6 +12,7 @@ from textual import events
 from runner.core import act as acts
 from runner.core.act import AnyAct
 from runner.core.panel import Panel
+from runner.core.stamp import Stamp
 from runner.core.view import Field, Option, View
 from runner.screen.app import Runner
 from tests.screen.looks import BASE, LOOKS, SPRAY, stamp, turning
@@ -194,3 +195,28 @@ def test_the_screen_loads_no_reader_no_checker_and_no_store() -> None:
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.strip() == "[]"
+
+
+async def test_nobody_agrees_to_a_summary_that_was_not_shown_to_its_end() -> None:
+    view = replace(BASE, kind="summary", text=tuple(f"This is line {n} of what must be read." for n in range(40)))
+    done, do, peek = turning([view])
+    clock = iter(range(0, 10**15, 2 * 10**9))
+    app = Runner(peek(), do, peek, lambda: Stamp(at="2026-01-01T08:00:00.000Z", mono=next(clock), boot="b"))
+    async with app.run_test(size=(40, 15)) as pilot:
+        turned = 0
+        while not done and turned < 50:
+            await pilot.press("enter")
+            turned += 1
+        assert done == [acts.Done()]
+        assert turned >= 4
+
+
+async def test_a_held_enter_does_not_leaf_through_a_summary_and_agree() -> None:
+    view = replace(BASE, kind="summary", text=tuple(f"This is line {n} of what must be read." for n in range(40)))
+    done, do, peek = turning([view])
+    clock = iter(range(0, 10**15, 33 * 10**6))
+    app = Runner(peek(), do, peek, lambda: Stamp(at="2026-01-01T08:00:00.000Z", mono=next(clock), boot="b"))
+    async with app.run_test(size=(40, 15)) as pilot:
+        for _ in range(60):
+            await pilot.press("enter")
+        assert done == []
