@@ -74,7 +74,7 @@ async def test_the_screen_leaves_the_same_bytes_as_the_bare_desk(
     job, journal = begin(tmp_path, hand.clock)
     with journal:
         app = Runner(job.peek(), job.do, job.peek, hand.now)
-        async with app.run_test(size=(80, 24)) as pilot:
+        async with app.run_test(size=(120, 60)) as pilot:  # the summary stands on one page
             for keys in struck:
                 if keys == WAIT:
                     hand.wait()
