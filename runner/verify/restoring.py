@@ -1,7 +1,8 @@
 """What does not keep over a break can be brought back where it is needed.
 
 A condition with `keeps` may be gone when the work goes on. Then its `restore` step is done and the run comes back:
-so that step exists, changes nothing else, and its own needs hold wherever the condition is needed.
+so that step exists, changes nothing else, and its own needs hold wherever the condition is needed. At the end there
+is no step to come back to, so no rule `at_end` asks for what does not keep.
 
 Bad:
     assumes: [not cap_off]
@@ -52,6 +53,15 @@ def findings(case: Case) -> Iterator[Finding]:
                 text=f"'{step.id}' brings '{name}' back after a break, but changes more than that",
                 help="give the other change a step of its own",
             )
+    for rule in case.procedure.rules:
+        for ref in rule.refs if rule.kind == "at_end" and rule.wanted else ():
+            if case.procedure.conditions[ref.name].keeps is not None:
+                yield Finding(
+                    place=rule.place,
+                    check="restore",
+                    text=f"'{ref.name}' does not keep over a break, and at the end nothing brings it back",
+                    help="ask for it at the last step that needs it, not at the end",
+                )
 
 
 def restorer(procedure: Procedure, condition: Condition) -> Step | None:

@@ -11,18 +11,19 @@ from collections.abc import Callable, Iterator
 from fractions import Fraction
 from random import Random
 
-from tests.oracle.plan import Node, Plan, bodies, renamed, steps
+from tests.oracle.plan import Node, Plan, renamed
+from tests.oracle.spoiling import spoil, tidy
 
 ON = "@"
 """The way on, before it is known where that leads."""
-MOST_STEPS = 12
+MOST_STEPS = (5, 8, 10, 12)
 
 
 def grown(seed: int, *, order: bool | None = None) -> Plan:
     """The plan of this seed; with ``order`` its block follows an order of four corners from the car."""
     plan = _Grower(seed, order).plan()
     r = Random(f"spoil {seed}")
-    if r.random() < 0.5:
+    if r.random() < 0.7:
         for _ in range(r.choice((1, 1, 2))):
             spoil(plan, r)
     return plan
@@ -43,7 +44,7 @@ class _Grower:
         self.random = Random(seed)
         self.made = Plan(seed=seed)
         self.order = order
-        self.count = 0
+        self.count, self.most = 0, self.random.choice(MOST_STEPS)
         self.known: dict[str, str] = {}
         self.block = ""
         self.told: list[str] = []
@@ -69,10 +70,12 @@ class _Grower:
                 plan.assumes.append(f"none {name}" if c.get("index") else f"not {name}")
                 c["if_left"] = r.choice(("close", "close", "may stay"))
             plan.duties.append({"on": "deed", "name": f"use_{name}", "needs": [name]})
-            if self.chance(0.3):
+            if self.chance(0.4):
                 plan.duties[-1]["hazards"] = ["burn"]
-        if self.chance(0.3):
+        if self.chance(0.4):
             plan.modes.append("mode")
+        if "s" in plan.conditions:
+            plan.duties.append({"on": "deed", "name": "under_rear", "needs": ["s@rear"]})
         self.more_duties()
         self.known = {n: "F" for n in ("o",) if n in plan.conditions}
         plan.body = self.joined([*self.pieces(), [{"id": "done", "end": "done"}]])
@@ -91,8 +94,8 @@ class _Grower:
             plan.duties.append({"on": "deed", "name": "rise", "needs": ["not n"]})
             if plan.modes and self.chance(0.6):
                 plan.duties[-1]["unless"] = ("mode", "fitted")
-        if "s" in names and self.chance(0.5):
-            plan.duties.append({"on": "place", "name": "under", "needs": ["s"]})
+        if "b" in names and plan.modes:
+            plan.duties.append({"on": "deed", "name": "pour", "needs": ["b"], "unless": ("mode", "fitted")})
 
     # ── pieces ───────────────────────────────────────────────────────────────────────────────────
 
@@ -104,18 +107,30 @@ class _Grower:
             middle.append(self.each)
         elif self.chance(0.7):
             middle.append(self.draw)
-        middle += self.random.sample([self.retry, self.choice, self.opening, self.wait, self.remembered], 2)
+        more = [self.retry, self.choice, self.opening, self.wait, self.remembered]
+        if self.made.modes and "b" in self.made.conditions:
+            middle += [self.remembered, *self.random.sample(more[:-1], 1)]
+        else:
+            middle += self.random.sample(more, 2)
         self.random.shuffle(middle)
         yield self.make("a")
+        wide = self.made.conditions.get("o", {}).get("if_left") == "may stay" and self.chance(0.4)
+        if wide:
+            self.known["o"] = "T"
+            yield [self.step(makes=["o"])]
         if "each" not in [m.__name__ for m in middle] or self.chance(0.5):
             yield self.fill()
+            if self.chance(0.3):
+                yield self.draw()
         for piece in middle:
-            if self.size() < MOST_STEPS - 2 or piece.__name__ in ("each", "call"):
+            if self.size() < self.most - 2 or piece.__name__ in ("each", "call"):
                 yield piece()
-            if self.chance(0.3) and self.size() < MOST_STEPS:
+            if self.chance(0.3) and self.size() < self.most:
                 yield self.use()
         for name, value, fact in self.tests:
             yield self.tested(name, value, fact)
+        if wide:
+            yield [self.step(ends=["o"])]
 
     def size(self) -> int:
         return self.count
@@ -168,7 +183,8 @@ class _Grower:
             self.told.append(deeds[-1])
         node = self.step(deeds=deeds)
         if self.known.get("s@rear") == "T" and not self.block and self.chance(0.5):
-            node["needs"].append("s@rear")
+            node["deeds"].append("under_rear")
+            self.restate(node)
         if self.chance(0.2):
             node["cannot"] = self.random.choice((ON, self.out()))
         if self.chance(0.1) and not node["makes"]:
@@ -273,7 +289,7 @@ class _Grower:
         refill["ways"] = {"": (node["id"], [], [])}
         if once or self.chance(0.4):
             refill["at_most"] = (self.random.choice((1, 2)), self.out())
-        if not full or self.chance(0.6):
+        if not full or self.chance(0.3):
             move["short"] = refill["id"]
         if once:
             node["moves"] = [move]
@@ -281,7 +297,7 @@ class _Grower:
             node["count"] = self.strokes(move)
             node["ways"] = {"clear": (ON, [], [])}
             self.restate_count(node)
-        if self.chance(0.25):
+        if self.chance(0.25 if full and not self.block else 0.03):
             node["needs"].append("can 60 mL")
         if self.chance(0.2):
             node["cannot"] = self.out()
@@ -297,7 +313,7 @@ class _Grower:
         if self.block and "n" in self.made.conditions:
             beat = [phase(makes=["n"]), phase(ends=["n"]), phase(deeds=["rise"])]
         bound = self.random.choice((ON, self.out()))
-        return {"beat": beat, "draw": move, "grant": 2, "at_most": self.random.choice((2, 3)), "bound": bound}
+        return {"beat": beat, "draw": move, "grant": 2, "at_most": self.random.choice((2, 2, 2, 3)), "bound": bound}
 
     def restate_count(self, node: Node) -> None:
         for phase in node["count"]["beat"]:
@@ -326,7 +342,7 @@ class _Grower:
         for kind in kinds:
             if kind == "make":
                 inner.append(self.make("w") if "w" in plan.conditions else [])
-            elif self.size() < MOST_STEPS - 3:
+            elif self.size() < self.most - 3:
                 inner.append(getattr(self, kind)())
         if self.chance(0.85):
             inner.append(self.draw())
@@ -356,12 +372,14 @@ class _Grower:
                 look["ways"]["not so"] = ("push", [], [])
             push = bare(id="push", ways={"": ("look", [], [])}, at_most=(1, "bad"))
             ends = [{"id": "ok", "end": "ok"}, {"id": "bad", "end": "bad"}]
+            if axle and "b" in plan.conditions and r.random() < 0.5:
+                lift["makes"].append("b")
             if self.known.get("a") == "T" and "keeps" not in plan.conditions["a"] and r.random() < 0.4:
                 lift["needs"], lift["deeds"] = ["a"], ["use_a"]
                 self.restate(lift)
             f = {"here": "axle" if axle else None, "needs": list(lift["needs"]), "exits": {}}
             f["body"] = [look, lift, push, *ends] if look["ways"]["not so"][0] == "push" else [look, lift, *ends]
-            f["exits"] = {"ok": ([fact] if fact else [], []), "bad": ([], [])}
+            f["exits"] = {"ok": (list(lift["makes"]), []), "bad": ([], [])}
             plan.fragments[name] = f
         self.count += 1
         node: Node = {"id": f"s{self.count}", "call": name, "exits": {"ok": ON, "bad": self.out()}}
@@ -369,6 +387,10 @@ class _Grower:
             node["at"] = None if self.block else "rear"
         if fact and r.random() < 0.6:
             node |= {"ensure": "s@rear" if axle and not self.block else fact, "skip": ON}
+        if len(f["exits"]["ok"][0]) > 1:
+            self.known["b"] = "T"
+            if "ensure" in node:
+                self.known.pop("b")
         if fact:
             self.known["s@rear" if axle and not self.block else fact] = "T"
         return [node]
@@ -392,107 +414,3 @@ class _Grower:
             plan.rules.append(("at_end", (r.choice(sure),)))
         if "w" in plan.conditions and self.chance(0.3):
             plan.rules.append(("only_after", ("make w", "step s1")))
-
-
-def tidy(plan: Plan) -> None:
-    """Takes out what nothing leads to."""
-    for body in list(bodies(plan)):
-        for n in body:
-            if "each" in n and not any(t == "exit fault" for m in n["body"] for t in targets(m)):
-                n["exits"] = {}
-        while True:
-            led = {t for n in body for t in targets(n)} | {body[0]["id"]}
-            lost = [n for n in body if n["id"] not in led]
-            if not lost:
-                break
-            for n in lost:
-                body.remove(n)
-
-
-def targets(n: Node) -> Iterator[str]:
-    """Where a node may lead in its own body, or out of it."""
-    yield from (w[0] for w in n.get("ways", {}).values())
-    yield from (n[k] for k in ("then", "skip", "override", "cannot") if n.get(k))
-    yield from n.get("exits", {}).values()
-    if n.get("at_most"):
-        yield n["at_most"][1]
-    if n.get("count"):
-        yield n["count"]["bound"]
-    moves = [*n.get("moves", ()), *([n["count"]["draw"]] if n.get("count", {}).get("draw") else [])]
-    yield from (m[k] for m in moves for k in ("short", "full") if m.get(k))
-
-
-# ── spoiling ─────────────────────────────────────────────────────────────────────────────────────
-
-
-def spoil(plan: Plan, r: Random) -> None:
-    """One change that may make it wrong."""
-    every = list(steps(plan))
-    step = r.choice(every)
-    body = next(b for b in bodies(plan) if step in b)
-    ids = [n["id"] for n in body if "end" not in n or b_is_main(plan, body)]
-    facts = [n for n, c in plan.conditions.items() if not c.get("index")]
-    match r.randrange(14):
-        case 0 | 1:
-            effects = [(s, k) for s in every for k in ("makes", "ends") if s[k]]
-            if effects:
-                chosen, key = r.choice(effects)
-                chosen[key].pop()
-        case 2 | 3:
-            value = r.choice(list(step["ways"]))
-            step["ways"][value] = (r.choice(ids), *step["ways"][value][1:])
-        case 4:
-            gated = [s for s in body if "check" in s or "choice" in s or "count" in s]
-            for chosen in r.sample(gated, min(1, len(gated))):
-                chosen["override"] = r.choice(ids)
-        case 5:
-            step["cannot"] = r.choice(ids)
-        case 6:
-            step[r.choice(("makes", "ends"))].append(r.choice(facts))
-        case 7:
-            name = r.choice(facts)
-            step["needs"].append(r.choice((name, f"not {name}")))
-        case 8:
-            moves = [
-                s["moves"][0] if s.get("moves") else s["count"]["draw"]
-                for s in every
-                if s.get("moves") or (s.get("count") or {}).get("draw")
-            ]
-            for move in moves[:1]:
-                move.pop("short", None)
-        case 9:
-            indexed = [
-                (s, k, i)
-                for s in every
-                for k in ("makes", "ends", "needs")
-                for i, t in enumerate(s[k])
-                if t in ("n", "w")
-            ]
-            if indexed:
-                chosen, key, at = r.choice(indexed)
-                chosen[key][at] += "@" + r.choice(("RR", "LF"))
-        case 10:
-            told = [d for s in every for d in s["deeds"]]
-            if len(told) >= 2:
-                one, two = r.sample(told, 2)
-                plan.rules.append((r.choice(("only_after", "must_follow")), (f"deed {one}", f"deed {two}")))
-        case 11:
-            plan.rules.append(("at_end", (r.choice(facts),), r.random() < 0.5))
-        case 12:
-            if step["cautions"]:
-                step["cautions"].pop()
-            elif len(step["ways"]) > 1:
-                v = list(step["ways"])
-                step["ways"][v[0]], step["ways"][v[1]] = step["ways"][v[1]], step["ways"][v[0]]
-        case _:
-            waits = [s for s in every if s.get("starts")]
-            if waits:
-                waits[0].pop("starts")
-            elif step.get("at_most"):
-                step["at_most"] = (1, r.choice(ids))
-    tidy(plan)
-
-
-def b_is_main(plan: Plan, body: list[Node]) -> bool:
-    """Whether this is the procedure's own body, where ends are targets."""
-    return body is plan.body

@@ -6,8 +6,8 @@ at a moment is what the latest event before it said; a rule holds if for every o
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 from runner.core import event as ev
@@ -16,6 +16,7 @@ from runner.core.event import AnyEvent
 from runner.core.graph import Procedure
 
 BY_NO_ARM = ("bound", "skipped", "short", "full", "override", "cannot")
+Happens = tuple[str, str, g.Ref | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,19 +28,17 @@ class Line:
     before: Line | None
 
 
-@dataclass(frozen=True, slots=True)
-class Spot:
-    """A node at a path: what is here, the block turn that it stands in (its path), and whether a turn of it."""
-
-    node: g.Node
-    here: str | None
-    turn: str
-
-
 def told(line: Line | None) -> Iterator[AnyEvent]:
     """The events of a history, latest first."""
     while line is not None:
         yield from reversed(line.events)
+        line = line.before
+
+
+def words(line: Line | None) -> Iterator[str]:
+    """The occasions of a history, latest first."""
+    while line is not None:
+        yield from reversed(line.words)
         line = line.before
 
 
@@ -62,6 +61,67 @@ def value(line: Line | None, name: str) -> str:
     return next((c[name] for e in told(line) if name in (c := changes(e))), "U")
 
 
+def meant(occasion: g.Occasion | None, word: str) -> bool:
+    """Whether an occasion of a rule is this one."""
+    plain, _, member = word.partition("@")
+    return occasion is not None and plain == f"{occasion.on} {occasion.name}" and occasion.at in (None, "here", member)
+
+
+def alike(one: str, other: str) -> bool:
+    """Whether both lie on one corner or its axle or side, or one of them on none."""
+    a, b = one.partition("@")[2], other.partition("@")[2]
+    wider = {a: (g.AXLE_OF.get(a), g.SIDE_OF.get(a)), b: (g.AXLE_OF.get(b), g.SIDE_OF.get(b))}
+    return not a or not b or a == b or b in wider[a] or a in wider[b]
+
+
+@dataclass
+class Moment:
+    """One step or beat while it is done: what held when it began, what it made so far, what happened so far."""
+
+    start: Line | None
+    history: Line
+    path: str
+    node: g.Step
+    here: str | None
+    said: list[str]
+    made: dict[str, str] = field(default_factory=dict)
+
+    def now(self, name: str) -> str:
+        """The condition at this moment."""
+        return self.made.get(name) or value(self.start, name)
+
+    def at_entry(self, name: str) -> str:
+        """The condition as it was when the step was come to (a break inside a step may find it half done)."""
+        line: Line | None = self.history
+        while line is not None and name not in self.made:
+            for at in range(len(line.events) - 1, -1, -1):
+                event = line.events[at]
+                if isinstance(event, ev.Arrived) and event.path == self.path:
+                    return value(Line(line.events[:at], (), line.before), name)
+            line = line.before
+        return self.now(name)
+
+    def confirmed(self, hazard: str) -> bool:
+        """Whether the message was confirmed at this step, since it was come to; at a count, ever in this turn."""
+        for event in told(self.history):
+            if isinstance(event, ev.Confirmed) and event.path == self.path and hazard in event.hazards:
+                return True
+            if isinstance(event, ev.OrderSet) and self.path.startswith(f"{event.block}/"):
+                return False
+            if isinstance(event, ev.Arrived) and event.path == self.path and not isinstance(self.node.gate, g.Count):
+                return False
+        return False
+
+    def in_effect(self, hazard: str) -> bool:
+        """Whether the message was confirmed anywhere since a turn began or ended last."""
+        for event in told(self.history):
+            if isinstance(event, ev.TurnOver | ev.OrderSet):
+                return False
+            if isinstance(event, ev.Confirmed) and hazard in event.hazards:
+                return True
+        return False
+
+
 class Judge:
     """Judges the newest line of a history against all lines before it."""
 
@@ -71,310 +131,219 @@ class Judge:
         self.duties = procedure.vocabulary.duties
         self.spot = lru_cache(maxsize=None)(self.found)
 
-    def found(self, path: str) -> Spot:
-        """The node at a path, walked down by hand."""
-        nodes, here, turn, ids, gone = self.procedure.body.nodes, None, "", path.split("/"), 0
-        while gone < len(ids) - 1:
-            node = nodes[ids[gone]]
+    def found(self, path: str) -> tuple[g.Node, str | None]:
+        """The node at a path and the corner or axle that is here, walked down by hand."""
+        nodes, here, ids = self.procedure.body.nodes, None, path.split("/")
+        while len(ids) > 1:
+            node = nodes[ids.pop(0)]
             if isinstance(node, g.Each):
-                here, nodes, gone = ids[gone + 1], node.body.nodes, gone + 2
-                turn = "/".join(ids[:gone])
-            else:
-                assert isinstance(node, g.Call)
+                here, nodes = ids.pop(0), node.body.nodes
+            elif isinstance(node, g.Call):
                 owner = self.procedure.fragments[node.fragment]
                 here = here if node.at in (None, "here") else node.at
                 here = g.AXLE_OF.get(here or "", here) if owner.here == "axle" else here
-                nodes, gone = owner.body.nodes, gone + 1
-        return Spot(nodes[ids[gone]], here, turn)
+                nodes = owner.body.nodes
+        return nodes[ids[0]], here
 
     def name(self, ref: g.Ref, here: str | None) -> str:
         """The condition instance that a reference means at a place."""
         index = self.conditions[ref.name].index
         if index is None:
             return ref.name
-        if ref.at not in (None, "here"):
-            return f"{ref.name}@{ref.at}"
-        if index == "axle" and here in g.AXLE_OF:
-            return f"{ref.name}@{g.AXLE_OF[here]}"
-        return f"{ref.name}@{here}"
+        at = here if ref.at in (None, "here") else ref.at
+        return f"{ref.name}@{g.AXLE_OF.get(at or '', at) if index == 'axle' else at}"
 
-    # ── one line ─────────────────────────────────────────────────────────────────────────────────
+    def instances(self, name: str) -> tuple[str, ...]:
+        """All instances of a condition."""
+        index = self.conditions[name].index
+        return (name,) if index is None else tuple(f"{name}@{m}" for m in g.MEMBERS[index])
 
     def judged(self, before: Line | None, events: tuple[AnyEvent, ...]) -> tuple[Line, list[str]]:
         """The history with this line, and what is wrong with the line."""
         wrong: list[str] = []
-        words: list[str] = []
+        said: list[str] = []
         for at, event in enumerate(events):
-            so_far = Line(events[:at], tuple(words), before)
+            history = Line(events[:at], tuple(said), before)
             match event:
                 case ev.Left(path=path, outcome=outcome) if outcome not in BY_NO_ARM:
-                    step = self.spot(path).node
-                    if isinstance(step, g.Step):
-                        arm = self.arm(so_far, step, outcome)
-                        wrong += self.left(before, so_far, path, step, arm, words)
+                    node, here = self.spot(path)
+                    if isinstance(node, g.Step):
+                        wrong += self.left(Moment(before, history, path, node, here, said), outcome)
                 case ev.Granted(path=path):
-                    wrong += self.entered(before, so_far, path)
+                    node, here = self.spot(path)
+                    assert isinstance(node, g.Step)
+                    wrong += self.entered(Moment(before, history, path, node, here, said))
                 case ev.Returned(path=path, used=used) if used:
-                    words += self.beats(so_far, path, used, wrong)
+                    wrong += self.beats(history, path, used, said)
                 case ev.Arrived(path=path) if path not in ("safe stop", ""):
-                    if not isinstance(self.spot(path).node, g.Step | g.End):
+                    if not isinstance(self.spot(path)[0], g.Step | g.End):
                         wrong.append(f"end: the run stands at '{path}', which is no step")
                 case ev.Ended():
-                    wrong += self.ended(so_far, event)
+                    wrong += self.ended(history, event)
                 case ev.Became(changes=made, why="made safe"):
-                    wrong += [w for n, v in made.items() for w in self.duty(so_far, "end" if v == "F" else "make", n)]
+                    wrong += [
+                        w for n, v in made.items() for w in self.closing(history, "end" if v == "F" else "make", n)
+                    ]
                 case _:
                     pass
-        return Line(events, tuple(words), before), wrong
-
-    def arm(self, history: Line, step: g.Step, outcome: str) -> g.Arm | None:
-        """The arm by which a step was left: the first for its outcome, its choice or the car's value."""
-        subject = step.branch.subject
-        said = outcome if subject == "gate" else self.subject(history, subject)
-        return next((a for a in step.branch.arms if a.value in (None, said)), None)
-
-    def subject(self, history: Line, name: str) -> str | None:
-        """What was chosen last and is not forgotten; else what the car's file says."""
-        for event in told(history):
-            if isinstance(event, ev.Answered) and event.name == name:
-                return event.value
-            if isinstance(event, ev.Overridden | ev.Jumped) and name in event.void:
-                return None
-            if isinstance(event, ev.TurnOver) and name in event.forgotten:
-                return None
-            if isinstance(event, ev.Supplied) and event.name == name:
-                return event.value
-            if isinstance(event, ev.Begun) and name in event.asks:
-                return event.asks[name]["value"]
-        return None
+        return Line(events, tuple(said), before), wrong
 
     # ── a step ───────────────────────────────────────────────────────────────────────────────────
 
-    def entered(self, before: Line | None, history: Line, path: str) -> Iterator[str]:
+    def entered(self, moment: Moment) -> Iterator[str]:
         """What holds while a step is done: its needs, the duties of its place, the messages that must stand."""
-        spot = self.spot(path)
-        step = spot.node
-        assert isinstance(step, g.Step)
-        for need in step.needs:
-            if isinstance(need, g.Holds) and not self.holds(before, need, spot.here):
-                yield f"needs: '{path}' was done without '{need.said}'"
+        for need in moment.node.needs:
             if isinstance(need, g.WaitNeed) and not any(
-                isinstance(e, ev.WaitStarted) and e.wait == need.wait for e in told(before)
+                isinstance(e, ev.WaitStarted) and e.wait == need.wait for e in told(moment.start)
             ):
-                yield f"needs: '{path}' was done though '{need.wait}' was never started"
-        yield from self.duties_of(before, history, path, "place", step.where, {})
+                yield f"needs: '{moment.path}' was done though '{need.wait}' was never started"
+        yield from self.unmet(moment, moment.node.needs, "needs", moment.path)
+        yield from self.asked(moment, "place", moment.node.where)
+        yield from self.standing(moment)
+
+    def unmet(self, moment: Moment, needs: Iterable[g.Need], check: str, at: str) -> Iterator[str]:
+        """The needs that do not hold at this moment."""
+        for need in needs:
+            if isinstance(need, g.Holds):
+                if moment.now(self.name(need.ref, moment.here)) != ("T" if need.wanted else "F"):
+                    yield f"{check}: '{at}' without '{need.said}'"
+
+    def standing(self, moment: Moment) -> Iterator[str]:
+        """The messages that must be in effect while something is open."""
         for duty in self.duties:
-            for instance in self.instances(duty.name) if duty.on == "while" else ():
-                if value(before, instance) == "T":
-                    yield from (
-                        f"caution: '{h}' not told at '{path}'" for h in duty.hazards if not self.in_effect(history, h)
-                    )
+            if duty.on == "while" and any(moment.now(i) == "T" for i in self.instances(duty.name)):
+                yield from (
+                    f"caution: '{h}' not told at '{moment.path}'" for h in duty.hazards if not moment.in_effect(h)
+                )
 
-    def holds(self, history: Line | None, need: g.Holds, here: str | None) -> bool:
-        return value(history, self.name(need.ref, here)) == ("T" if need.wanted else "F")
-
-    def in_effect(self, history: Line, hazard: str) -> bool:
-        """Whether the message was confirmed since a turn began or ended last."""
-        for event in told(history):
-            if isinstance(event, ev.TurnOver | ev.OrderSet):
-                return False
-            if isinstance(event, ev.Confirmed) and hazard in event.hazards:
-                return True
-        return False
-
-    def left(
-        self, before: Line | None, history: Line, path: str, step: g.Step, arm: g.Arm | None, words: list[str]
-    ) -> Iterator[str]:
+    def left(self, moment: Moment, outcome: str) -> Iterator[str]:
         """A step that was done: everything on it holds at its own moment, one thing after the other."""
+        step, subject = moment.node, moment.node.branch.subject
+        value_of = outcome if subject == "gate" else self.subject(moment.history, subject)
+        arm = next((a for a in step.branch.arms if a.value in (None, value_of)), None)
         if arm is None:
-            yield f"unset: '{path}' was left by no arm"
+            yield f"unset: '{moment.path}' was left by no arm"
             return
-        counted = isinstance(step.gate, g.Count)
-        if not counted:
-            yield from self.entered(before, history, path)
-        spot, made = self.spot(path), dict[str, str]()
-        happens = [("step", step.id, None), *(("deed", d, None) for d in step.deeds)]
-        happens += [("end", r.name, r) for r in step.ends] + [("make", r.name, r) for r in step.makes]
-        happens += [("end", r.name, r) for r in arm.ends] + [("make", r.name, r) for r in arm.makes]
-        yield from self.happening(before, history, path, spot, happens, made, words)
+        if not isinstance(step.gate, g.Count):
+            yield from self.entered(moment)
+        yield from self.happening(moment, [("step", step.id, None), *doing(step.deeds, step.ends, step.makes)])
+        yield from self.happening(moment, doing((), arm.ends, arm.makes))
 
-    def beats(self, history: Line, path: str, used: int, wrong: list[str]) -> list[str]:
+    def beats(self, history: Line, path: str, used: int, said: list[str]) -> Iterator[str]:
         """The beats of a grant, phase by phase, from what held before it was given."""
-        spot, words, made = self.spot(path), list(history.words), dict[str, str]()
-        assert isinstance(spot.node, g.Step)
-        assert isinstance(spot.node.gate, g.Count)
+        node, here = self.spot(path)
+        assert isinstance(node, g.Step)
+        assert isinstance(node.gate, g.Count)
         given: Line | None = history
         while given is not None and not any(isinstance(e, ev.Granted) for e in given.events):
             given = given.before
-        start = given.before if given is not None else None
-        old = len(words)
-        for _ in range(min(used, 2)):
-            for phase in spot.node.gate.beat:
-                for need in phase.needs:
-                    if isinstance(need, g.Holds):
-                        name = self.name(need.ref, spot.here)
-                        if made.get(name, value(start, name)) != ("T" if need.wanted else "F"):
-                            wrong.append(f"needs: a beat at '{path}' without '{need.said}'")
-                for duty in self.duties:
-                    for i in self.instances(duty.name) if duty.on == "while" else ():
-                        if made.get(i, value(start, i)) == "T":
-                            wrong += [
-                                f"caution: '{h}' not told in a beat of '{path}'"
-                                for h in duty.hazards
-                                if not self.in_effect(history, h)
-                            ]
-                happens = [("deed", d, None) for d in phase.deeds]
-                happens += [("end", r.name, r) for r in phase.ends] + [("make", r.name, r) for r in phase.makes]
-                wrong += self.happening(start, history, path, spot, happens, made, words)
-        return words[old:]
+        moment = Moment(given.before if given is not None else None, history, path, node, here, said)
+        for phase in node.gate.beat * min(used, 2):
+            yield from self.unmet(moment, phase.needs, "needs", f"a beat of {path}")
+            yield from self.standing(moment)
+            yield from self.happening(moment, doing(phase.deeds, phase.ends, phase.makes))
 
-    def happening(self, start, history, path, spot, happens, made, words):  # type: ignore[no-untyped-def]
+    def happening(self, moment: Moment, happens: Iterable[Happens]) -> Iterator[str]:
         """One thing after the other: what the duties ask for, what opens and closes, what the rules say."""
-        member = f"@{spot.here}" if spot.here else ""
         for on, name, ref in happens:
-            instance = self.name(ref, spot.here) if ref is not None else ""
-            if on in ("deed", "make", "end"):
-                yield from self.duties_of(start, history, path, on, name, made)
-            if ref is not None and self.conditions[name].kind == "opening":
-                now, new = made.get(instance, self.at_entry(history, path, instance)), "T" if on == "make" else "F"
-                if now == new:
-                    yield f"opening: '{instance}' is {new} already at '{path}'"
-            word = f"{on} {instance}" if ref is not None else f"{on} {name}{member}"
-            yield from self.early(history, words, word, spot)
-            if on == "make":
-                yield from self.together(start, made, instance)
-            if ref is not None:
-                made[instance] = "T" if on == "make" else "F"
-            words.append(word)
+            yield from self.asked(moment, on, name)
+            if ref is None:
+                word = f"{on} {name}@{moment.here}" if moment.here else f"{on} {name}"
+            else:
+                instance, new = self.name(ref, moment.here), "T" if on == "make" else "F"
+                word = f"{on} {instance}"
+                if self.conditions[name].kind == "opening" and moment.at_entry(instance) == new:
+                    yield f"opening: '{instance}' is {new} already at '{moment.path}'"
+                if on == "make":
+                    yield from self.together(moment, instance)
+                moment.made[instance] = new
+            yield from self.early(moment, word)
+            moment.said.append(word)
 
-    def at_entry(self, history: Line, path: str, instance: str) -> str:
-        """The condition as it was when the step was come to (a break inside a step may find it half done)."""
-        line: Line | None = history
-        while line is not None:
-            for at in range(len(line.events) - 1, -1, -1):
-                event = line.events[at]
-                if isinstance(event, ev.Arrived) and event.path == path:
-                    return value(Line(line.events[:at], (), line.before), instance)
-            line = line.before
-        return value(history, instance)
-
-    def duties_of(self, start, history, path, on, name, made):  # type: ignore[no-untyped-def]
+    def asked(self, moment: Moment, on: str, name: str) -> Iterator[str]:
         """What a place, a deed or a change asks for: needs at this moment, messages confirmed at this step."""
-        spot = self.spot(path)
         for duty in self.duties:
             if (duty.on, duty.name) != (on, name):
                 continue
-            if duty.unless is not None and self.subject(history, duty.unless.subject) == duty.unless.value:
+            if duty.unless is not None and self.subject(moment.history, duty.unless.subject) == duty.unless.value:
                 continue
-            for need in duty.needs:
-                if isinstance(need, g.Holds):
-                    instance = self.name(need.ref, spot.here)
-                    now = made.get(instance, value(start, instance))
-                    if now != ("T" if need.wanted else "F"):
-                        yield f"duty: '{on} {name}' at '{path}' without '{need.said}'"
+            yield from self.unmet(moment, duty.needs, "duty", f"{on} {name} at {moment.path}")
             for hazard in duty.hazards:
-                if not self.confirmed(history, path, hazard):
-                    yield f"caution: '{hazard}' not confirmed before '{on} {name}' at '{path}'"
+                if not moment.confirmed(hazard):
+                    yield f"caution: '{hazard}' not confirmed before '{on} {name}' at '{moment.path}'"
 
-    def confirmed(self, history: Line, path: str, hazard: str) -> bool:
-        counted = isinstance(getattr(self.spot(path).node, "gate", None), g.Count)
-        for event in told(history):
-            if isinstance(event, ev.Confirmed) and event.path == path and hazard in event.hazards:
-                return True
-            if isinstance(event, ev.Arrived) and event.path == path and not counted:
-                return False
-        return False
-
-    def duty(self, history: Line, on: str, instance: str) -> Iterator[str]:
+    def closing(self, history: Line, on: str, instance: str) -> Iterator[str]:
         """What making safe asks for: the duties on closing an opening."""
         name, _, here = instance.partition("@")
         for duty in self.duties:
             for need in duty.needs if (duty.on, duty.name) == (on, name) else ():
-                if isinstance(need, g.Holds) and not self.holds(history, need, here or None):
+                if isinstance(need, g.Holds) and value(history, self.name(need.ref, here)) != "FT"[need.wanted]:
                     yield f"leave: '{instance}' was made safe without '{need.said}'"
+
+    def subject(self, history: Line, name: str) -> str | None:
+        """What was chosen last and is not forgotten; else what the car's file says."""
+        for event in told(history):
+            match event:
+                case ev.Answered(name=chosen, value=answer) if chosen == name:
+                    return answer
+                case ev.Overridden(void=lost) | ev.Jumped(void=lost) | ev.TurnOver(forgotten=lost) if name in lost:
+                    return None
+                case ev.Supplied(name=ask, value=known) if ask == name:
+                    return known
+                case ev.Begun(asks=asks) if name in asks:
+                    return asks[name]["value"]
+        return None
 
     # ── rules ────────────────────────────────────────────────────────────────────────────────────
 
-    def instances(self, name: str) -> tuple[str, ...]:
-        index = self.conditions[name].index
-        return (name,) if index is None else tuple(f"{name}@{m}" for m in g.MEMBERS[index])
-
-    def early(self, history: Line, words: list[str], word: str, spot: Spot) -> Iterator[str]:
-        """For every occasion there is an earlier one of the other kind, alike in place."""
+    def early(self, moment: Moment, word: str) -> Iterator[str]:
+        """For every first occasion there is an earlier second one, alike in place."""
         for rule in self.procedure.rules:
-            if rule.kind == "only_after" and rule.what and rule.other and meant(rule.what, word):
-                earlier = [*words, *self.words(history.before)]
+            if rule.kind == "only_after" and meant(rule.what, word):
+                earlier = (*moment.said, *words(moment.history.before))
                 if not any(meant(rule.other, w) and alike(w, word) for w in earlier):
                     yield f"rule: '{word}' before '{rule.said}'"
 
-    def words(self, line: Line | None) -> Iterator[str]:
-        while line is not None:
-            yield from reversed(line.words)
-            line = line.before
-
-    def together(self, start: Line | None, made: dict[str, str], instance: str) -> Iterator[str]:
+    def together(self, moment: Moment, instance: str) -> Iterator[str]:
         """What may not be so together is known not to be so when the one is made."""
         base = instance.partition("@")[0]
         for rule in self.procedure.rules:
             names = {r.name for r in rule.refs}
-            if rule.kind not in ("at_most_one", "never_together") or base not in names:
-                continue
-            for other in (i for n in names for i in self.instances(n) if i != instance):
-                apart = other.partition("@")[0] == base or not alike(other, instance)
-                if not (rule.kind == "never_together" and apart) and made.get(other, value(start, other)) != "F":
-                    yield f"rule: '{instance}' is made with '{other}': {rule.said}"
+            if rule.kind in ("at_most_one", "never_together") and base in names:
+                for other in (i for n in names for i in self.instances(n) if i != instance):
+                    apart = other.partition("@")[0] == base or not alike(other, instance)
+                    if not (rule.kind == "never_together" and apart) and moment.now(other) != "F":
+                        yield f"rule: '{instance}' is made with '{other}': {rule.said}"
 
     def ended(self, history: Line, event: ev.Ended) -> Iterator[str]:
         """The right end, and everything as it must be there."""
         path = next((e.path for e in told(history) if isinstance(e, ev.Arrived)), "")
-        kind = "stopped" if path == "safe stop" else getattr(self.spot(path).node, "kind", "")
+        kind = "stopped" if path == "safe stop" else getattr(self.spot(path)[0], "kind", "")
         if event.kind != kind:
             yield f"end: '{event.kind}' at '{path}'"
-        for instance in (i for name in self.conditions for i in self.instances(name)):
+        for instance in (i for n, c in self.conditions.items() if c.kind == "opening" for i in self.instances(n)):
             condition, now = self.conditions[instance.partition("@")[0]], value(history, instance)
-            if condition.kind != "opening" or not self.touched(history, instance):
-                continue
-            opened = now != ("T" if condition.normally else "F")
-            if kind == "done" and opened and condition.name not in self.procedure.carries:
-                yield f"end: '{instance}' is {now} at done"
-            if kind == "stopped" and opened and now != "U" and condition.if_left and condition.if_left.kind == "close":
-                yield f"end: '{instance}' is open at the stop"
+            touched = any(instance in changes(e) for e in told(history))
+            if touched and kind == "done" and condition.name not in self.procedure.carries:
+                if now != ("T" if condition.normally else "F"):
+                    yield f"end: '{instance}' is {now} at done"
+            if kind == "stopped" and now == ("F" if condition.normally else "T"):
+                if condition.if_left is None or condition.if_left.kind == "close":
+                    yield f"end: '{instance}' is open at the stop"
         for rule in self.procedure.rules if kind == "done" else ():
-            wanted = "T" if rule.wanted else "F"
-            if rule.kind == "at_end" and any(
-                value(history, i) != wanted for r in rule.refs for i in self.instances(r.name)
-            ):
-                yield f"rule: at the end not {rule.said}"
-            if rule.kind == "must_follow" and rule.what and rule.other:
-                yield from self.unfollowed(history, rule)
-
-    def touched(self, history: Line, instance: str) -> bool:
-        return any(instance in changes(e) for e in told(history) if not isinstance(e, ev.Begun))
-
-    def unfollowed(self, history: Line, rule: g.Rule) -> Iterator[str]:
-        """For every first occasion there is a later second one, alike in place."""
-        assert rule.what is not None
-        assert rule.other is not None
-        words = list(self.words(history))[::-1]
-        for at, word in enumerate(words):
-            later = (w for w in words[at + 1 :] if meant(rule.other, w) and alike(w, word))
-            if meant(rule.what, word) and not any(later):
-                yield f"rule: '{word}' without {rule.said}"
+            if rule.kind == "at_end":
+                every = [i for r in rule.refs for i in self.instances(r.name) if r.at in (None, i.partition("@")[2])]
+                if any(value(history, i) != ("T" if rule.wanted else "F") for i in every):
+                    yield f"rule: at the end not {rule.said}"
+            elif rule.kind == "must_follow":
+                happened = list(words(history))[::-1]
+                for at, word in enumerate(happened):
+                    later = (w for w in happened[at + 1 :] if meant(rule.other, w) and alike(w, word))
+                    if meant(rule.what, word) and not any(later):
+                        yield f"rule: '{word}' without {rule.said}"
 
 
-def meant(occasion: g.Occasion, word: str) -> bool:
-    """Whether an occasion of a rule is this one."""
-    plain, _, member = word.partition("@")
-    return plain == f"{occasion.on} {occasion.name}" and occasion.at in (None, "here", member)
-
-
-def alike(one: str, other: str) -> bool:
-    """Whether both lie on one corner or its axle or side, or one of them on none."""
-    a, b = one.partition("@")[2], other.partition("@")[2]
-    return (
-        not a
-        or not b
-        or a == b
-        or b in (g.AXLE_OF.get(a), g.SIDE_OF.get(a))
-        or a in (g.AXLE_OF.get(b), g.SIDE_OF.get(b))
-    )
+def doing(deeds: tuple[str, ...], ends: tuple[g.Ref, ...], makes: tuple[g.Ref, ...]) -> list[Happens]:
+    """Deeds first, then what ends, then what comes about."""
+    gone = [("end", r.name, r) for r in ends]
+    return [*(("deed", d, None) for d in deeds), *gone, *(("make", r.name, r) for r in makes)]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from runner.core import act as ac
-from runner.core.graph import Procedure
+from runner.core.graph import Ask, Procedure
 from runner.core.stage import stage
 from runner.verify import Checked, verify
 from tests.oracle.walker import ACT_MS, Spot, Walk, stamp
-from tests.verify.build import duty, each, end, opening, phase, procedure, rule, step, strokes
+from tests.verify.build import duty, each, end, fact, here, opening, phase, procedure, rule, step, strokes
 
 
 def refused(made: Procedure) -> set[str]:
@@ -60,3 +62,29 @@ def test_the_messages_of_a_count_are_asked_for_again_in_another_pass_over_its_bl
     assert back is not None
     assert back.state.path == "all/RR/press"
     assert stage(made, back.state, stamp(back.ms + ACT_MS)).kind == "cautions"
+
+
+def test_what_does_not_keep_is_not_asked_for_at_the_end() -> None:
+    worn = replace(fact("gloves_on"), keeps="this stretch")
+    made = procedure(
+        step("on", "done", makes=("gloves_on",)), end(), conditions=[worn], rules=[rule("at_end", "gloves_on")]
+    )
+    assert refused(made) == {"restore"}
+    walk = Walk(made, outer=1)
+    broken = walk.broken()
+    assert broken is not None
+    assert broken.why.startswith("stuck at 'done'")
+
+
+def test_every_value_of_the_car_is_walked() -> None:
+    asks = {"valve": Ask(name="valve", what="valve", kind="choice", options=("fitted", "missing"), place=here())}
+    made = procedure(
+        step("pour", "done", deeds=("pour",)),
+        end(),
+        conditions=[fact("can_open")],
+        duties=[duty("deed", "pour", "can_open", unless=("valve", "fitted"))],
+        asks=asks,
+    )
+    broken = Walk(made).broken()
+    assert broken is not None
+    assert "missing" in broken.acts()[0]

@@ -9,7 +9,8 @@ import os
 
 import pytest
 
-from tests.oracle.campaign import Tally, campaign
+from tests.oracle.bugs import BUGS, put_in
+from tests.oracle.campaign import Tally, campaign, missed
 
 LONG = bool(os.environ.get("WITNESSMARK_LONG"))
 GRAPHS = int(os.environ.get("WITNESSMARK_ORACLE", "20000" if LONG else "1500"))
@@ -37,3 +38,10 @@ def test_the_procedures_tried_are_such_that_something_can_go_wrong(tally: Tally)
     assert tally.clean >= 0.30 * tally.graphs
     assert tally.rich >= 0.25 * tally.graphs
     assert tally.cut <= 0.05 * tally.graphs
+
+
+@pytest.mark.parametrize("name", BUGS)
+def test_a_fault_in_the_proofs_is_noticed_within_2000_procedures(name: str, tally: Tally) -> None:
+    with put_in(name):
+        seed = missed(s for s in tally.broken if s < FIRST + 2000)
+    assert seed is not None, f"'{name}' lets nothing pass that breaks"

@@ -199,12 +199,11 @@ class Walk:
         path = spot.state.path
         if path in ("", SAFE_STOP):
             return set()
-        found = self.judge.spot(path)
-        if not isinstance(found.node, Step):
+        step, here = self.judge.spot(path)
+        if not isinstance(step, Step):
             return set()
-        step = found.node
         refs = [*step.makes, *step.ends, *(r for a in step.branch.arms for r in (*a.makes, *a.ends))]
-        made = {self.judge.name(r, found.here) for r in refs}
+        made = {self.judge.name(r, here) for r in refs}
         return made | set(spot.state.out.touched if spot.state.out else ())
 
     def put(self, spot: Spot) -> None:
@@ -216,7 +215,7 @@ class Walk:
     def key(self, spot: Spot) -> object:
         """What of a state can matter later."""
         s = spot.state
-        onward = self.onward.get(s.path.rpartition("/")[2], NOWHERE)
+        onward = self.onward.get(s.path.rpartition("/")[2] or self.procedure.body.first, NOWHERE)
         names = onward.names | {n for n, c in self.procedure.conditions.items() if c.kind == "opening"}
         gone = tuple(f"{b}/{m}/" for b, o in s.over.items() if b not in onward.ids for m in o)
         happened = [w for w in sorted(s.happened, key=s.happened.__getitem__) if w.partition("@")[0] in self.watched]
@@ -347,7 +346,7 @@ class Walk:
         if spot.true is None:
             raise _Found(Broken("level: fluid was drawn though nobody knows how much there is", spot))
         low = self.number(move.low_mark) if move.low_mark is not None else Fraction(20, 1_000_000)
-        for amount in (self.number(move.least) * times, self.number(move.most) * times):
+        for amount in (self.number(move.most) * times, self.number(move.least) * times)[: 2 if self.both else 1]:
             now = spot.true - amount
             new = replace(spot, true=now)
             if now < low:
@@ -484,7 +483,8 @@ class Walk:
                 conditions,
                 state.levels,
                 remaining=remaining,
-                happened=frozenset(state.happened),
+                happened=state.happened,
+                turned=state.turned,
                 values=values,
                 choices=state.choices,
             )
