@@ -24,6 +24,9 @@ def rehearse_everything(options: argparse.Namespace) -> int:
     if isinstance(ready, int):
         return ready
     procedure, car = ready.procedure, ready.car
+    if procedure.here is not None:
+        say(f"{procedure.name} is done for one {procedure.here}: it is rehearsed in the procedures that call it")
+        return 2
     first = begin(ready, NOTHING, demonstration=True, salt="demonstration")
     told = rehearse_all(procedure, first, car.people[0])
     files = _kept(procedure, told, options.answers_out) if options.answers_out is not None else ()

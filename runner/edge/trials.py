@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from fractions import Fraction
+from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
 from runner.core import act as ac
@@ -13,19 +12,20 @@ from runner.core.act import AnyAct
 from runner.core.gates import OWED
 from runner.core.graph import Procedure, Reading, Step
 from runner.core.leaving import OVERRIDABLE
-from runner.core.quantity import Quantity
 from runner.core.stage import Stage
 from runner.core.state import State
-from runner.core.values import level_of, positions, worth
+from runner.core.values import level_of, positions
+from runner.edge.amounts import amounts
 from runner.verify.coverage import Item
 
 LATE = "08:00"
 """The time of day of a late entry: in a file of answers it tells one visit of a plain step from the next."""
+SPOKEN = -1
+"""A visit of a plain step that has its own answer in the file: every later visit needs one too."""
 REASON = "rehearsed"
 _MS = 1_000_000
 _SILENT = ("do", "grant", "beats", "start hold", "books")
 """What is passed without an answer in the file."""
-_LADDER = (0, 1, 2, 5, 10, 20, 30, 50, *range(75, 1025, 25))
 
 SpotT = TypeVar("SpotT")
 
@@ -46,14 +46,25 @@ class Trial(Generic[SpotT]):
     acts: tuple[AnyAct, ...]
     given: tuple[Given, ...] = ()
     wait_ns: int = 0
-    plain: bool = False
+    passed: int = 0
+    """How a step that asks for nothing was passed: 1 without a word in the file, SPOKEN with one, 0 neither."""
+    used: str = ""
+    """Beats of the grant that were used, where it was not all of them: said with the answer to the look after it."""
     after: SpotT = None  # type: ignore[assignment]
     items: frozenset[Item] = frozenset()
 
 
-def trials(procedure: Procedure, state: State, owed: Stage, plain: Mapping[str, int]) -> Iterator[Trial[SpotT]]:
+def trials(
+    procedure: Procedure, state: State, owed: Stage, plain: Mapping[str, int], used: str
+) -> Iterator[Trial[SpotT]]:
     """What may be tried; the first is what is usual."""
     match owed.kind:
+        case "fluid":
+            yield from (_answer(state, value, 0, used) for value in owed.options)
+            yield from _aside(state, owed, plain)
+        case "look" if used:
+            looks: Iterator[Trial[SpotT]] = _looks(procedure, state, owed)
+            yield from (replace(one, used=used) for one in looks)
         case "summary":
             yield Trial(acts=(ac.Assume(),))
         case "held":
@@ -126,22 +137,40 @@ def _gate(procedure: Procedure, state: State, owed: Stage, plain: Mapping[str, i
     step = owed.step
     if step is None:
         return
-    yield from _usual(procedure, state, owed, step)
-    if state.back_to or (owed.kind in _SILENT and owed.kind != "grant" and plain.get(state.path, 0)):
+    yield from _usual(procedure, state, owed, step, spoken=plain.get(state.path) == SPOKEN)
+    yield from _aside(state, owed, plain)
+
+
+def _aside(state: State, owed: Stage, plain: Mapping[str, int]) -> Iterator[Trial[SpotT]]:
+    """Override and what cannot be done, where the author has an edge for them."""
+    step = owed.step
+    if step is None:
         return
+    # A file cannot tell a later visit of a step that is passed in silence from the first.
+    if state.back_to or (owed.kind in _SILENT and plain.get(state.path, 0) > 0):
+        return
+    passed = SPOKEN if owed.kind in ("do", "books") else 0
     if step.override is not None and owed.kind in OVERRIDABLE:
         said = Given(table="steps", name=state.path, said={"override": REASON})
-        yield Trial(acts=(ac.Override(reason=REASON, initials=state.by),), given=(said,))
+        yield Trial(acts=(ac.Override(reason=REASON, initials=state.by),), given=(said,), passed=passed)
     if step.cannot is not None and owed.kind not in ("beats", "hold"):
         said = Given(table="steps", name=state.path, said={"cannot": REASON})
-        yield Trial(acts=(ac.Cannot(reason=REASON, way="step"),), given=(said,), plain=True)
+        yield Trial(acts=(ac.Cannot(reason=REASON, way="step"),), given=(said,), passed=passed)
 
 
-def _usual(procedure: Procedure, state: State, owed: Stage, step: Step) -> Iterator[Trial[SpotT]]:
+def _usual(procedure: Procedure, state: State, owed: Stage, step: Step, *, spoken: bool) -> Iterator[Trial[SpotT]]:
     wait = owed.left_s * 1_000_000_000
     match owed.kind:
-        case "do" | "grant" | "beats" | "start hold" | "books":
-            yield Trial(acts=(ac.Done(),), plain=owed.kind in ("do", "books", "start hold"))
+        case "beats":
+            yield Trial(acts=(ac.Done(),))
+            yield Trial(acts=(ac.Report(used="1"),), used="1")
+        case "do" if spoken:
+            late = Given(table="steps", name=state.path, said={"late": LATE})
+            yield Trial(acts=(ac.Done(late=LATE),), given=(late,), passed=SPOKEN)
+        case "books" if spoken:
+            return
+        case "do" | "grant" | "start hold" | "books":
+            yield Trial(acts=(ac.Done(),), passed=int(owed.kind != "grant"))
         case "check" if isinstance(step.gate, graph.Check):
             here = owed.found.here if owed.found is not None else None
             right = tuple((here or "") if r == graph.HERE else r for r in step.gate.right)
@@ -149,7 +178,7 @@ def _usual(procedure: Procedure, state: State, owed: Stage, step: Step) -> Itera
             if step.gate.kind == "number" and step.gate.otherwise:
                 answers.append(str(int(right[0]) + 1))
             yield from (_answer(state, value, wait) for value in answers)
-        case "choose" | "hold" | "fluid":
+        case "choose" | "hold":
             yield from (_answer(state, value, wait) for value in owed.options)
         case "identify" | "photo":
             said = Given(table="steps", name=state.path, said={"instead": OWED})
@@ -160,14 +189,15 @@ def _usual(procedure: Procedure, state: State, owed: Stage, step: Step) -> Itera
             return
 
 
-def _answer(state: State, value: str, wait_ns: int) -> Trial[SpotT]:
-    said = Given(table="steps", name=state.path, said={"answer": value})
+def _answer(state: State, value: str, wait_ns: int, used: str = "") -> Trial[SpotT]:
+    parts = {"used": used, "answer": value} if used else {"answer": value}
+    said = Given(table="steps", name=state.path, said=parts)
     return Trial(acts=(ac.Answer(value=value),), given=(said,), wait_ns=wait_ns)
 
 
 def _values(procedure: Procedure, state: State, owed: Stage, gate: Reading) -> Iterator[Trial[SpotT]]:
     """Each limit, one step to either side of it and well beyond; without a limit a ladder of values."""
-    for amount in _amounts(procedure, state, owed, gate):
+    for amount in amounts(procedure, state, owed, gate):
         text = f"{float(amount):.6f}".rstrip("0").rstrip(".")
         typed = (text,) * gate.points
         parts: dict[str, str | tuple[str, ...]] = {"points": typed} if gate.points > 1 else {"value": text}
@@ -180,19 +210,3 @@ def _values(procedure: Procedure, state: State, owed: Stage, gate: Reading) -> I
     for result in gate.instead:
         said = Given(table="steps", name=state.path, said={"instead": result})
         yield Trial(acts=(ac.Instead(result=result),), given=(said,))
-
-
-def _amounts(procedure: Procedure, state: State, owed: Stage, gate: Reading) -> tuple[Fraction, ...]:
-    found = owed.found
-    ends = {e.text: e for b in gate.bands for e in (b.low, b.high) if e is not None}
-    limits = [worth(found.procedure, state, e, found.here) for e in ends.values()] if found is not None else []
-    unit = gate.unit
-    known = [(q.lo - unit.offset) / unit.factor for q in limits if isinstance(q, Quantity)]
-    if not known:
-        return tuple(Fraction(n) for n in _LADDER)
-    made: list[Fraction] = []
-    for limit in known:
-        step = max(abs(limit) / 100, Fraction(1, 1000))
-        made += [limit, limit + step, limit - step, limit + 20 * step, limit - 20 * step]
-    made.append(sum(known, Fraction(0)) / len(known))
-    return tuple(dict.fromkeys(round(x, 4) for x in made if x >= 0 or min(known) < 0))

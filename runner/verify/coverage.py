@@ -57,33 +57,42 @@ class Chart:
 
     ways: Mapping[str, tuple[Way, ...]]
     items: Mapping[Item, str]
-    _ahead: dict[str, frozenset[Item]] = field(default_factory=dict)
+    _ahead: dict[tuple[str, frozenset[Item]], frozenset[Item]] = field(default_factory=dict)
 
-    def ahead(self, start: str) -> frozenset[Item]:
-        """All that may be crossed from a place on."""
-        if start not in self._ahead:
-            every = (way for path, _ in self._spread(start) for way in self.ways.get(path, ()))
-            self._ahead[start] = frozenset(item for way in every for item in way.items)
-        return self._ahead[start]
+    def ahead(self, start: str, closed: frozenset[Item]) -> frozenset[Item]:
+        """All that may be crossed from a place on, without the ways that cross what is closed."""
+        key = (start, closed)
+        if key not in self._ahead:
+            every = (way for path, _ in self._spread(start, closed) for way in self.open(path, closed))
+            self._ahead[key] = frozenset(item for way in every for item in way.items)
+        return self._ahead[key]
 
-    def nearest(self, start: str, goal: set[Item]) -> tuple[int, list[Item]]:
+    def nearest(self, start: str, goal: set[Item], closed: frozenset[Item]) -> tuple[int, list[Item]]:
         """How many steps it is to the nearest of the goals, and which there are at that place."""
-        for path, far in self._spread(start):
-            hit = {item for way in self.ways.get(path, ()) for item in way.items} & goal
+        for path, far in self._spread(start, closed):
+            hit = {item for way in self.open(path, closed) for item in way.items} & goal
             if hit:
                 return far, sorted(hit)
         return FAR, []
 
     def steps_to(self, start: str, goal: str) -> int:
         """How many steps it is from one place to another."""
-        return next((far for path, far in self._spread(start) if path == goal), FAR)
+        return next((far for path, far in self._spread(start, frozenset()) if path == goal), FAR)
 
-    def _spread(self, start: str) -> Iterator[tuple[str, int]]:
+    def leads_back(self, place: str) -> bool:
+        """Whether some way leads from a place back to it."""
+        return any(self.steps_to(to, place) < FAR for way in self.ways.get(place, ()) for to in way.to)
+
+    def open(self, path: str, closed: frozenset[Item]) -> Iterator[Way]:
+        """The ways from a place that cross nothing closed."""
+        return (way for way in self.ways.get(path, ()) if closed.isdisjoint(way.items))
+
+    def _spread(self, start: str, closed: frozenset[Item]) -> Iterator[tuple[str, int]]:
         todo, seen = deque([(start, 0)]), {start}
         while todo:
             path, far = todo.popleft()
             yield path, far
-            for to in (to for way in self.ways.get(path, ()) for to in way.to if to not in seen):
+            for to in (to for way in self.open(path, closed) for to in way.to if to not in seen):
                 seen.add(to)
                 todo.append((to, far + 1))
 

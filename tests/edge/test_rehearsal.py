@@ -130,6 +130,25 @@ def all_of(procedure: Procedure) -> Coverage:
     return rehearse_all(procedure, begin(procedure), "KS")
 
 
+def test_a_step_that_could_not_be_done_once_can_be_done_the_next_time(tmp_path: Path) -> None:
+    again = PROCEDURE.replace(
+        "  seen: {do: See where",
+        "  round: {do: Turn the tap., place: wheel, cannot: goggles, next: seen}\n  seen: {do: See where",
+    ).replace("next: {met: seen, not", "next: {met: round, not")
+    procedure = oil(again)
+    told = all_of(procedure)
+    assert {Item("oil", "round", "cannot"), Item("oil", "round", "done")} <= told.crossed
+    for run in told.runs:
+        state = replayed(procedure, answers_text(procedure, run.given, "again"), tmp_path)
+        assert tuple((v.path, v.outcome) for v in visits(state)) == run.left
+
+
+def test_a_bound_that_nothing_leads_back_to_is_said() -> None:
+    once = PROCEDURE.replace("next: {met: seen, not so: look}", "next: {met: seen, not so: bad}")
+    why = {(i.node, i.label): w for i, w in all_of(oil(once)).why.items()}
+    assert why["look", "bound"].startswith("no way leads back to this step")
+
+
 @pytest.fixture(scope="module")
 def told() -> Coverage:
     return all_of(oil())
