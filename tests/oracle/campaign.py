@@ -10,8 +10,10 @@ from multiprocessing import get_context
 
 from runner.verify import Checked, verify
 from tests.oracle.generator import grown
-from tests.oracle.plan import Node, Plan, bodies, built, printed, shrunk, steps
-from tests.oracle.walker import Broken, Walk
+from tests.oracle.plan import Node, Plan, bodies, built, printed, steps
+from tests.oracle.run import Broken
+from tests.oracle.shrinking import shrunk
+from tests.oracle.walker import Walk
 
 JUDGED = frozenset({"needs", "opening", "duty", "caution", "rule", "unset", "level", "end", "restore"})
 """The proofs whose faults a walk can meet; the others are about how a procedure is written."""
@@ -52,7 +54,7 @@ class Tally:
         )
 
 
-def campaign(first: int, last: int, *, processes: int = 2, outer_every: int = 4) -> Tally:
+def campaign(first: int, last: int, *, processes: int = 2, outer_every: int = 3) -> Tally:
     """The procedures of these seeds."""
     chunks = [(at, min(at + CHUNK, last), outer_every) for at in range(first, last, CHUNK)]
     whole = Tally()

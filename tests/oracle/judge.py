@@ -14,51 +14,10 @@ from runner.core import event as ev
 from runner.core import graph as g
 from runner.core.event import AnyEvent
 from runner.core.graph import Procedure
+from tests.oracle.history import Line, changes, told, value, words
 
 BY_NO_ARM = ("bound", "skipped", "short", "full", "override", "cannot")
 Happens = tuple[str, str, g.Ref | None]
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One line of the list: its events, the occasions that they stand for, and the line before."""
-
-    events: tuple[AnyEvent, ...]
-    words: tuple[str, ...]
-    before: Line | None
-
-
-def told(line: Line | None) -> Iterator[AnyEvent]:
-    """The events of a history, latest first."""
-    while line is not None:
-        yield from reversed(line.events)
-        line = line.before
-
-
-def words(line: Line | None) -> Iterator[str]:
-    """The occasions of a history, latest first."""
-    while line is not None:
-        yield from reversed(line.words)
-        line = line.before
-
-
-def changes(event: AnyEvent) -> dict[str, str]:
-    """What an event says of conditions."""
-    match event:
-        case ev.Begun(conditions=c) | ev.Became(changes=c) | ev.Returned(conditions=c) | ev.Granted(touched=c):
-            return c
-        case ev.Stopped(unknown=c) | ev.Resumed(unknown=c):
-            return c
-        case ev.Expired(conditions=names):
-            return dict.fromkeys(names, "U")
-        case ev.Attested(condition=name, value=value) | ev.Contradicted(condition=name, value=value):
-            return {name: value}
-    return {}
-
-
-def value(line: Line | None, name: str) -> str:
-    """T, F or U: what the latest event that speaks of the condition said."""
-    return next((c[name] for e in told(line) if name in (c := changes(e))), "U")
 
 
 def meant(occasion: g.Occasion | None, word: str) -> bool:
@@ -181,21 +140,16 @@ class Judge:
                 case ev.Ended():
                     wrong += self.ended(history, event)
                 case ev.Became(changes=made, why="made safe"):
-                    wrong += [
-                        w for n, v in made.items() for w in self.closing(history, "end" if v == "F" else "make", n)
-                    ]
+                    wrong += (w for name, new in made.items() for w in self.closing(history, name, new))
                 case _:
                     pass
         return Line(events, tuple(said), before), wrong
 
-    # ── a step ───────────────────────────────────────────────────────────────────────────────────
-
     def entered(self, moment: Moment) -> Iterator[str]:
         """What holds while a step is done: its needs, the duties of its place, the messages that must stand."""
         for need in moment.node.needs:
-            if isinstance(need, g.WaitNeed) and not any(
-                isinstance(e, ev.WaitStarted) and e.wait == need.wait for e in told(moment.start)
-            ):
+            started = (e.wait for e in told(moment.start) if isinstance(e, ev.WaitStarted))
+            if isinstance(need, g.WaitNeed) and need.wait not in started:
                 yield f"needs: '{moment.path}' was done though '{need.wait}' was never started"
         yield from self.unmet(moment, moment.node.needs, "needs", moment.path)
         yield from self.asked(moment, "place", moment.node.where)
@@ -212,9 +166,8 @@ class Judge:
         """The messages that must be in effect while something is open."""
         for duty in self.duties:
             if duty.on == "while" and any(moment.now(i) == "T" for i in self.instances(duty.name)):
-                yield from (
-                    f"caution: '{h}' not told at '{moment.path}'" for h in duty.hazards if not moment.in_effect(h)
-                )
+                for hazard in (h for h in duty.hazards if not moment.in_effect(h)):
+                    yield f"caution: '{hazard}' not told at '{moment.path}'"
 
     def left(self, moment: Moment, outcome: str) -> Iterator[str]:
         """A step that was done: everything on it holds at its own moment, one thing after the other."""
@@ -232,8 +185,7 @@ class Judge:
     def beats(self, history: Line, path: str, used: int, said: list[str]) -> Iterator[str]:
         """The beats of a grant, phase by phase, from what held before it was given."""
         node, here = self.spot(path)
-        assert isinstance(node, g.Step)
-        assert isinstance(node.gate, g.Count)
+        assert isinstance(node, g.Step) and isinstance(node.gate, g.Count)  # noqa: PT018
         given: Line | None = history
         while given is not None and not any(isinstance(e, ev.Granted) for e in given.events):
             given = given.before
@@ -272,11 +224,11 @@ class Judge:
                 if not moment.confirmed(hazard):
                     yield f"caution: '{hazard}' not confirmed before '{on} {name}' at '{moment.path}'"
 
-    def closing(self, history: Line, on: str, instance: str) -> Iterator[str]:
+    def closing(self, history: Line, instance: str, new: str) -> Iterator[str]:
         """What making safe asks for: the duties on closing an opening."""
         name, _, here = instance.partition("@")
         for duty in self.duties:
-            for need in duty.needs if (duty.on, duty.name) == (on, name) else ():
+            for need in duty.needs if (duty.on, duty.name) == ("end" if new == "F" else "make", name) else ():
                 if isinstance(need, g.Holds) and value(history, self.name(need.ref, here)) != "FT"[need.wanted]:
                     yield f"leave: '{instance}' was made safe without '{need.said}'"
 
@@ -293,8 +245,6 @@ class Judge:
                 case ev.Begun(asks=asks) if name in asks:
                     return asks[name]["value"]
         return None
-
-    # ── rules ────────────────────────────────────────────────────────────────────────────────────
 
     def early(self, moment: Moment, word: str) -> Iterator[str]:
         """For every first occasion there is an earlier second one, alike in place."""

@@ -8,7 +8,8 @@ from runner.core import act as ac
 from runner.core.graph import Ask, Procedure
 from runner.core.stage import stage
 from runner.verify import Checked, verify
-from tests.oracle.walker import ACT_MS, Spot, Walk, stamp
+from tests.oracle.run import ACT_MS, Spot, stamp
+from tests.oracle.walker import Walk
 from tests.verify.build import duty, each, end, fact, here, opening, phase, procedure, rule, step, strokes
 
 
@@ -20,8 +21,7 @@ def refused(made: Procedure) -> set[str]:
 
 def after(walk: Walk, *acts: ac.AnyAct) -> Spot:
     """The run after the start and these acts."""
-    walk.begin({})
-    spot = walk.todo.popleft()
+    spot = walk.begin({})
     for act in (ac.Assume(), *acts):
         new = walk.does(spot, act)
         assert new is not None
