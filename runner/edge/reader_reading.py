@@ -101,7 +101,37 @@ def _bands(desk: Desk, node: Node | None, dimension: Dimension, scope: Scope) ->
             if name.value in (CANNOT_TELL, "override", "taken"):
                 desk.say(name.place, "outcome", f"{quote(name.value)} cannot name a band", "take another word")
             made.append(_stretch(desk, name, stretch, dimension, scope))
+    if made:
+        _cover_the_line(desk, made)
     return tuple(made)
+
+
+def _cover_the_line(desk: Desk, made: list[LimitBand]) -> None:
+    """Each value must fall in one band alone: the bands follow one another, edge to edge by the same words."""
+    left = list(made)
+    here = next((band for band in left if band.low is None), None)
+    if here is None:
+        why = f"no band takes what lies below {quote(made[0].outcome)} and the others"
+        desk.say(made[0].place, "bands", why, "let one band begin without 'above' or 'at_least'")
+        return
+    left.remove(here)
+    while here.high is not None:
+        after = next((band for band in left if _meets(here, band)), None)
+        if after is None:
+            edge = f"{'above' if here.high_inclusive else 'at_least'}: {here.high.text}"
+            why = f"no band goes on exactly where {quote(here.outcome)} ends"
+            desk.say(here.place, "bands", why, f"let another band begin with {quote(edge)}")
+            return
+        left.remove(after)
+        here = after
+    for band in left:
+        why = f"{quote(band.outcome)} takes values that other bands take as well"
+        desk.say(band.place, "bands", why, "let each band begin where the one below it ends")
+
+
+def _meets(below: LimitBand, above: LimitBand) -> bool:
+    same = below.high is not None and above.low is not None and below.high.ops == above.low.ops
+    return same and below.high_inclusive is not above.low_inclusive
 
 
 def _stretch(desk: Desk, name: Scalar, node: Node, dimension: Dimension, scope: Scope) -> LimitBand:
