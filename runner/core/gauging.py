@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from runner.core import event as ev
@@ -34,11 +34,11 @@ def instrument(name: str, card: Mapping[str, str], dimension: Dimension) -> Inst
                 return share
             relative = share.quantity.lo
         else:
-            amount = parse_quantity(part.strip(), dimension, unit)
+            amount = _span(part.strip(), dimension, unit)
             if isinstance(amount, Unclear):
                 return amount
-            absolute = amount.quantity
-    step = parse_quantity(card["resolution"], dimension, unit) if card.get("resolution") else None
+            absolute = amount
+    step = _span(card["resolution"], dimension, unit) if card.get("resolution") else None
     if isinstance(step, Unclear):
         return step
     return Instrument(
@@ -48,9 +48,25 @@ def instrument(name: str, card: Mapping[str, str], dimension: Dimension) -> Inst
         mpe=absolute,
         mpe_relative=relative,
         expanded_k=Fraction(card["k"]) if card.get("k") else None,
-        resolution=step.quantity if step else None,
+        resolution=step,
         due=card.get("due"),
     )
+
+
+def _span(text: str, dimension: Dimension, unit: Unit) -> Quantity | Unclear:
+    """The size of an error or a step. On a temperature scale ``2 °C``, ``2 K`` and ``2 C deg`` are the same."""
+    if not dimension.absolute:
+        typed = parse_quantity(text, dimension, unit)
+        return typed if isinstance(typed, Unclear) else typed.quantity
+    apart = replace(dimension, absolute=False)
+    as_difference = parse_quantity(text, apart)
+    if not isinstance(as_difference, Unclear):
+        return as_difference.quantity
+    on_scale = parse_quantity(text, dimension, unit)
+    if isinstance(on_scale, Unclear):
+        return on_scale
+    offset = on_scale.unit.offset
+    return Quantity(on_scale.quantity.lo - offset, on_scale.quantity.hi - offset, apart)
 
 
 def suited(draft_instruments: Mapping[str, Mapping[str, str]], reading: Reading) -> tuple[str, ...]:

@@ -279,9 +279,10 @@ def abandon(draft: Draft, act: Abandon) -> None:
 
 
 def unmet_at_end(draft: Draft) -> tuple[str, ...]:
-    """What the end owes and does not have: openings, rules of the end, what must follow."""
+    """What the end owes and does not have: openings that this run touched, rules of the end, what must follow."""
     procedure, state = draft.procedure, draft.state
-    unmet = [i for i in open_now(procedure, state) if i.partition("@")[0] not in procedure.carries]
+    touched = (i for i in open_now(procedure, state) if i in state.since)
+    unmet = [i for i in touched if i.partition("@")[0] not in procedure.carries]
     for rule in procedure.rules:
         if rule.kind == "at_end":
             owed = (n for ref in rule.refs for n in ruling.spread(procedure, ref))

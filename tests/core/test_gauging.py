@@ -10,6 +10,9 @@ import pytest
 
 from runner.core import act as ac
 from runner.core import event as ev
+from runner.core.gauging import instrument
+from runner.core.measure import Instrument
+from runner.core.quantity import DIMENSIONS
 from runner.core.values import readings
 from tests.core.driver import Run, of, steps
 
@@ -318,3 +321,14 @@ steps:
     assert left.outcome == "closes"
     calling = replace(run.procedure, body=replace(run.procedure.body, nodes={}), fragments={"inner": run.procedure})
     assert readings(calling, run.state)["total of poured"][0].hi == 0
+
+
+@pytest.mark.parametrize(
+    ("error", "kelvin"),
+    [("2 °C", "2"), ("2 K", "2"), ("2 C deg", "2"), ("9 °F", "5"), ("9 F deg", "5"), ("1.5 K, 2 %", "1.5")],
+)
+def test_the_error_of_a_thermometer_is_a_difference_on_whatever_scale_it_is_written(error: str, kelvin: str) -> None:
+    made = instrument("gun", {"what": "infrared thermometer", "unit": "°C", "error": error}, DIMENSIONS["temperature"])
+    assert isinstance(made, Instrument)
+    assert made.mpe is not None
+    assert made.mpe.lo == made.mpe.hi == Fraction(kelvin)
