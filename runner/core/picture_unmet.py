@@ -110,12 +110,14 @@ def ending(procedure: Procedure, state: State, found: Found, now: Stamp) -> Aske
         if instance.partition("@")[0] not in procedure.conditions:
             text.append(f"Not followed yet: {plain(instance)}.")
             continue
-        holds = state.value(instance) != "T"
-        text.append(f"Not as it must be: {says(procedure, instance, holds=not holds)}.")
-        fixed: ac.AnyAct = ac.Contradict(condition=instance, holds=holds)
         if state.value(instance) == "U":
+            text.append(f"Not known: {says(procedure, instance, holds=True)}?")
             holds = _wanted_at_end(procedure, instance)
-            fixed = ac.Attest(condition=instance, holds=holds)
+            fixed: ac.AnyAct = ac.Attest(condition=instance, holds=holds)
+        else:
+            holds = state.value(instance) != "T"
+            text.append(f"Not as it must be: {says(procedure, instance, holds=not holds)}.")
+            fixed = ac.Contradict(condition=instance, holds=holds)
         options.append(Option(key="", text=f"seen on the car: {says(procedure, instance, holds=holds)}", act=fixed))
     return Asked(
         headline=headline,

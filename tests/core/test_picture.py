@@ -585,6 +585,10 @@ steps:
     run.done()
     view = look(run.procedure, run.state, run.now())
     assert any("Not followed yet" in line for line in view.text)
+    assert [line for line in view.text if "hose" in line] == [
+        f"Not known: the hose is on the {corner} nipple?"
+        for corner in ("left front", "right front", "left rear", "right rear")
+    ]
     assert [type(o.act) for o in view.options] == [ac.Attest] * 4 + [ac.Cannot]
     assert menu_entry(view, "cannot be done as written")
     for option in view.options:
@@ -593,6 +597,26 @@ steps:
     assert run.path == "safe stop"
     told = run.goes(ac.Done())
     assert any("bolts_loose" in e.what for e in told if isinstance(e, ev.FindingMade))
+
+
+def test_what_nobody_looked_at_is_told_as_not_known_when_a_run_is_over() -> None:
+    text = """
+rules: [{at_end: [all hose_on], why: it is wanted}]
+steps:
+  loose: {do: Loosen it., next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.done()
+    stop = look(run.procedure, run.state, run.now()).options[-1].act
+    assert isinstance(stop, ac.Cannot)
+    run.goes(stop)
+    run.goes(ac.Done())
+    over = look(run.procedure, run.state, run.now())
+    assert over.kind == "ended"
+    about = [line for line in over.text if "hose" in line]
+    assert about
+    assert all(line.startswith("Not known: ") and line.endswith("?") for line in about)
 
 
 def test_what_has_no_word_for_leaving_is_closed_like_the_rest() -> None:
