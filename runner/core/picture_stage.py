@@ -9,7 +9,6 @@ from dataclasses import replace
 
 from runner.core import act as ac
 from runner.core import graph
-from runner.core.event import Resumed
 from runner.core.graph import Found, Holds, Procedure, spoken
 from runner.core.panel import numbered
 from runner.core.picture_gate import Asked, at_step, enter
@@ -17,10 +16,10 @@ from runner.core.picture_unmet import ending, level_positions, needed, stop, the
 from runner.core.picture_value import supply_options
 from runner.core.stage import Stage
 from runner.core.stamp import Stamp
-from runner.core.state import State, visits
+from runner.core.state import State
 from runner.core.values import level_of
 from runner.core.view import Option
-from runner.core.wording import close_words, leave_words, plain, plain_all, says, says_all, sentence, title
+from runner.core.wording import close_words, leave_words, plain, says, says_all, sentence, title
 
 
 def asked(procedure: Procedure, state: State, owed: Stage, now: Stamp, pictures: tuple[tuple[str, str], ...]) -> Asked:
@@ -143,12 +142,9 @@ def _stopping(procedure: Procedure, owed: Stage) -> Asked:
 
 def _unknown(procedure: Procedure, state: State, owed: Stage) -> Asked:
     instance = owed.names[0]
-    also = plain_all(procedure, owed.names[1:])
-    text = [f"Then to be looked at: {also}."] if also else []
-    if isinstance(state.last, Resumed):
-        done = visits(state)
-        last = [title(graph.find(procedure, done[-1].path), state)] if done else []
-        text += [f"Last done: {words}" for words in last]
+    # Few words: the question must stand on the first page of the smallest terminal, or it is answered unseen.
+    more = len(owed.names) - 1
+    text = [f"{more} more to be looked at after this."] if more else []
     return Asked(
         headline="Look at the car.",
         question=f"What is so? {sentence(plain(instance))}",

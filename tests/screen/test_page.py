@@ -11,13 +11,15 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec import structs
 
+from runner.core.act import Hold, Resume
 from runner.core.panel import Panel
 from runner.core.view import CautionView, View
 from runner.screen.app import Runner
 from runner.screen.ink import Rows, cells, clean, fit, wrap
 from runner.screen.page import near
-from tests.core.test_picture import walk
+from tests.core.test_picture import brought_to, walk
 from tests.screen.looks import BASE, CRUSH, LOOKS, PAINT, SLIP, SPRAY, stamp, turning
 
 SIZES = [(40, 15), (80, 24), (120, 40)]
@@ -218,3 +220,15 @@ def test_the_line_of_marks_is_whole_for_any_number_of_steps(step: int, steps: in
         assert ("╪" in line) == (step > 1)
         assert ("┼" in line) == (step < steps)
     assert len(line) == 80
+
+
+def test_what_became_unknown_is_asked_on_the_first_page_however_much_of_it_there_is() -> None:
+    bench = brought_to("do", "RR/hose-off")
+    bench.do(Hold(), Resume(clean=False))
+    names = tuple(bench.procedure.conditions)[1:9]
+    bench.state = structs.replace(bench.state, unknown=(*bench.state.unknown, *names))
+    view = bench.view()
+    assert view.kind == "unknown"
+    first = words(near(view, Panel(token=view.token), 40, 15))
+    assert "What is so?" in first
+    assert all(f"[{option.key}] {option.text}" in first for option in view.options)
