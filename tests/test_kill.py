@@ -10,6 +10,7 @@ import signal
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from multiprocessing import get_context
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -110,7 +111,6 @@ def child(path: Path, whole: Whole, at: int, told: int) -> None:
 def killed(path: Path, whole: Whole, at: int, chance: random.Random) -> int:
     """How many lines had been acknowledged when the program was killed at a random moment."""
     hear, told = os.pipe()
-    gc.freeze()  # so that the child shares what the parent holds
     pid = os.fork()
     if pid == 0:
         try:
@@ -134,27 +134,38 @@ def killed(path: Path, whole: Whole, at: int, chance: random.Random) -> int:
     return int(heard.split()[-1]) if heard.strip() else at
 
 
+SHARED: list[tuple[Whole, Path]] = []
+"""What the processes of the pool take over from this one as it is: to send it would cost more than the work."""
+
+
+def killed_and_finished(n: int) -> tuple[str, bool]:
+    """How the run ended after its ``n``-th kill, and whether that was inside a grant."""
+    whole, folder = SHARED[-1]
+    chance = random.Random(SEED + n)
+    path = folder / f"kill-{n}.jsonl"
+    at = chance.randrange(2, len(whole.lines))
+    path.write_bytes(b"".join(whole.lines[:at]))
+    acknowledged = killed(path, whole, at, chance)
+    record = read(path.read_bytes())
+    assert record.fault is None or record.torn, (n, record.fault)
+    kept = len(record.lines)
+    assert acknowledged <= kept <= acknowledged + 1, n
+    assert_sheet_is_fresh(path, kept, at)
+    job = finish(path, whole, used_at=kept)
+    assert job.state.ended is not None, n
+    assert_verified(path, whole=n % 20 == 0)
+    for left in folder.glob(f"kill-{n}.*"):
+        left.unlink()
+    return job.state.ended.kind, granted(whole.entries[kept - 1])
+
+
 def test_killed_at_random_moments_at_most_the_act_in_flight_is_lost(whole: Whole, memory: Path) -> None:
-    chance = random.Random(SEED)
-    ended, lost_grants = dict[str, int](), 0
-    for n in range(KILLS):
-        path = memory / f"kill-{n}.jsonl"
-        at = chance.randrange(2, len(whole.lines))
-        path.write_bytes(b"".join(whole.lines[:at]))
-        acknowledged = killed(path, whole, at, chance)
-        record = read(path.read_bytes())
-        assert record.fault is None or record.torn, (SEED, n, record.fault)
-        kept = len(record.lines)
-        assert acknowledged <= kept <= acknowledged + 1, (SEED, n)
-        assert_sheet_is_fresh(path, kept, at)
-        lost_grants += isinstance(whole.entries[kept - 1].act, ac.Done) and granted(whole.entries[kept - 1])
-        job = finish(path, whole, used_at=kept)
-        assert job.state.ended is not None
-        ended[job.state.ended.kind] = ended.get(job.state.ended.kind, 0) + 1
-        assert_verified(path, whole=n % 20 == 0)
-        for left in memory.glob(f"kill-{n}.*"):
-            left.unlink()
-    print(f"{KILLS} kills, {lost_grants} of them inside a grant; ends: {ended}")
+    SHARED.append((whole, memory))
+    gc.freeze()  # so that the children share what the parent holds
+    with get_context("fork").Pool() as pool:
+        ends = pool.map(killed_and_finished, range(KILLS), chunksize=5)
+    print(f"{KILLS} kills, {sum(inside for _, inside in ends)} of them inside a grant")
+    assert {kind for kind, _ in ends} == {"done"}
 
 
 def assert_verified(path: Path, *, whole: bool) -> None:
