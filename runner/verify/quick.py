@@ -4,8 +4,8 @@ Rules of this module
 1. With one order there are fewer paths, each of them a path of the whole: what is found here is truly broken.
    What is not found here may still be; then the whole decides.
 2. Fragments are taken where they are called; what they promise by themselves does not change with their caller.
-3. Of all places at which one claim may be broken, one that is broken is enough. Levels are looked at last, where
-   nothing else was found: that a rule alone finds something is said among the proofs before them.
+3. Of all places at which one claim may be broken, one that is broken is enough. Levels and leaving are looked at
+   last, where nothing else was found: that a rule alone finds something is said among the proofs before them.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from runner.core.finding import Finding
 from runner.core.graph import MEMBERS, Body, Each, Node, Procedure
-from runner.verify import CHECKS, levels
+from runner.verify import CHECKS
 from runner.verify.claim import Broken, broken, case_of
 from runner.verify.expand import expand
 from runner.verify.flow import Flow, spread, ways
@@ -24,6 +24,9 @@ from runner.verify.mutation import NO_PROOF
 from runner.verify.paths import proven
 
 Key = tuple[object, ...]
+_AFTER = ("level", "leave", "restore")
+_EARLY = tuple(check for check in CHECKS if check.name not in _AFTER)
+_LATE = tuple(check for check in CHECKS if check.name in _AFTER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,22 +68,24 @@ def look(procedure: Procedure, known: frozenset[Key] = frozenset()) -> Look:
     case = case_of(procedure, expanded, layout(procedure, expanded))
     made = ways(expanded, case.layout)
     flow = Flow(expanded, case.layout, made, spread(made, 0, case.layout.start))
-    claims = {
-        id(station): tuple(c for check in CHECKS if check.claims is not None for c in check.claims(case, station))
-        for station in expanded.stations
-    }
-    quick = [check.findings for check in CHECKS if check.findings is not None and check.name != "level"]
-    found = [f for findings in quick for f in findings(case)]
-    groups: dict[Key, list[Broken]] = {}
-    for suspect in broken(flow, claims):
-        groups.setdefault(_key(suspect), []).append(suspect)
-    fresh = [key for key in groups if key not in known]
-    found += _truly(flow, groups, fresh)
-    if not _wrong(found):
-        found += _truly(flow, groups, [key for key in groups if key in known])
-    if not _wrong(found):
-        found += levels.findings(case)
-    return Look(tuple(found), frozenset(groups))
+    found: list[Finding] = []
+    suspected: set[Key] = set()
+    for checks in (_EARLY, _LATE):
+        if _wrong(found):
+            break
+        found += [f for check in checks if check.findings is not None for f in check.findings(case)]
+        claims = {
+            id(station): tuple(c for check in checks if check.claims is not None for c in check.claims(case, station))
+            for station in expanded.stations
+        }
+        groups: dict[Key, list[Broken]] = {}
+        for suspect in broken(flow, claims):
+            groups.setdefault(_key(suspect), []).append(suspect)
+        suspected |= set(groups)
+        found += _truly(flow, groups, [key for key in groups if key not in known])
+        if not _wrong(found):
+            found += _truly(flow, groups, [key for key in groups if key in known])
+    return Look(tuple(found), frozenset(suspected))
 
 
 def _wrong(found: Iterable[Finding]) -> bool:
