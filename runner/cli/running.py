@@ -49,6 +49,12 @@ def run(options: argparse.Namespace) -> int:
     ready = proven(loaded, car)
     if isinstance(ready, int):
         return ready
+    if ready.procedure.is_fragment and options.answers is None:
+        # What its contract takes for granted, such as stands under the car, nobody confirmed.
+        name = ready.procedure.name
+        say(f"{name} is a part of other procedures: run one that calls it")
+        say(f"'witnessmark rehearse {name}' walks through it")
+        return 2
     demonstration = car.demonstration or options.answers is not None
     folder = records_folder(options.records, demo=demonstration)
     try:

@@ -77,3 +77,12 @@ def test_the_module_starts_as_a_program() -> None:
     done = subprocess.run([sys.executable, "-m", "runner", "--version"], cwd=ROOT, capture_output=True, text=True)
     assert done.returncode == 0
     assert done.stdout.startswith("witnessmark ")
+
+
+def test_a_part_of_other_procedures_is_not_run_by_itself(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("WITNESSMARK_HOME", str(tmp_path))
+    assert command(["run", "lower", "--demo"]) == 2
+    assert "run one that calls it" in capsys.readouterr().err
+    assert not list(tmp_path.rglob("*.jsonl"))
