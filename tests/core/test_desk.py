@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import msgspec
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from runner.core import act as ac
@@ -218,6 +218,8 @@ def test_what_was_typed_for_one_question_is_dropped_at_the_next() -> None:
 # ── hold ─────────────────────────────────────────────────────────────────────────────────────────
 
 
+@example(keys=["/"])
+@example(keys=["-", "1"])
 @given(keys=st.lists(st.sampled_from(KEYS), max_size=12))
 @settings(max_examples=60, deadline=None)
 def test_hold_works_at_once_whatever_is_open(keys: list[str]) -> None:

@@ -1,0 +1,35 @@
+"""Words and shapes carry what colours carry, for whoever sees no colours."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import get_args
+
+import pytest
+
+from runner.core.view import Line, Status
+from runner.screen import head, side
+from tests.screen.looks import BASE
+
+
+def test_a_step_says_its_status_in_a_word_and_by_a_shape() -> None:
+    shapes = {}
+    for word in get_args(Status):
+        row = side.status_row(Line(status=word, path="", title="Push the hose on."), 60)
+        shown = "".join(text for text, _ in row)
+        assert word in shown.split()
+        shapes[word] = shown[0]
+    assert len({shapes[word] for word in ("DONE", "NOW", "NEXT", "STOPPED")}) == 4
+
+
+@pytest.mark.parametrize(
+    ("kind", "word"),
+    [
+        ("refused", "NOT ACCEPTED"), ("fail", "FAIL"), ("too close to call", "TOO CLOSE TO CALL"),
+        ("torn", "RECORD TORN"), ("not recorded", "NOT RECORDED"), ("note", "NOTE"),
+    ],
+)  # fmt: skip
+def test_an_alert_begins_with_a_word_of_its_own(kind: str, word: str) -> None:
+    view = replace(BASE, alert=("24.1 mm, limit 26.0 mm.",), alert_kind=kind)
+    rows = head.alert(view, 60)
+    assert "".join(text for text, _ in rows[0]).split()[: len(word.split())] == word.split()
