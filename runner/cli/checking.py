@@ -9,7 +9,7 @@ from pathlib import Path
 
 from runner.core.finding import Finding, clean, nearest
 from runner.core.graph import Procedure
-from runner.edge.reader import read
+from runner.edge.reader import advice, read
 from runner.edge.shelf import Loaded, Shelf
 from runner.verify import CHECKS, Checked, explain, verify
 from runner.verify.render import as_json, render
@@ -40,6 +40,7 @@ def check(options: argparse.Namespace) -> int:
             missing = True
             continue
         texts |= {name: data.decode("utf-8", "replace") for name, data in loaded.files.items()}
+        findings += advice(loaded.files)
         procedure = read(loaded.files, loaded.main)
         if not isinstance(procedure, Procedure):
             findings += procedure

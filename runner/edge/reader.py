@@ -6,6 +6,7 @@ Rules of this module
 3. A procedure whose reading left a finding does not exist; nothing is guessed.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -45,9 +46,13 @@ def read_vocabulary(files: Mapping[str, bytes], name: str = VOCABULARY) -> Vocab
     return found if found or made is None else made
 
 
+_MAY_CUT = re.compile(rb"[ \t]#[^\s#]")
+"""What a file holds at least where a '#' cut a text off; a file without it need not be read twice."""
+
+
 def advice(files: Mapping[str, bytes]) -> tuple[Finding, ...]:
     """What may not be meant as it stands, such as a '#' that cut a text off; no reason to refuse a file."""
-    roots = (load(data, name) for name, data in files.items())
+    roots = (load(data, name) for name, data in files.items() if _MAY_CUT.search(data))
     return listed(remark for root in roots if not isinstance(root, tuple) for remark in remarks(root))
 
 

@@ -18,6 +18,7 @@ from textual.timer import Timer
 
 from runner.core.act import AnyAct
 from runner.core.desk import press
+from runner.core.face import face
 from runner.core.panel import Panel, opened
 from runner.core.stamp import Stamp
 from runner.core.view import View
@@ -117,7 +118,7 @@ class Runner(App[None], inherit_bindings=False):
         if name in LEAVING:
             say = f"{name} does not leave: * holds the work, - opens the menu with the way out"
             self.panel = replace(self.panel, say=say)
-        elif name == "enter" and self._unread():
+        elif self._unread(name):
             now = self._now()
             self.panel, _ = press(self.panel, self.view, "+", now)
             # A key that is held down must not leaf through and agree at the end.
@@ -132,11 +133,22 @@ class Runner(App[None], inherit_bindings=False):
         self._follow(before)
         self._sheet.redraw()
 
-    def _unread(self) -> bool:
-        """Whether there are pages of the summary that were not turned to: nobody agrees to what was not shown."""
-        if self.view.kind != "summary" or self.panel.mode != "step" or self.panel.far:
+    def _unread(self, name: str) -> bool:
+        """Whether a key would answer what is not on the page that is shown: nobody agrees to what was not seen.
+
+        The summary is turned to its last page first; elsewhere the answer itself must stand on the page.
+        """
+        if self.panel.mode != "step" or self.panel.far or self.view.field is not None:
             return False
-        return self.panel.page + 1 < pages(self.view, self.panel, self.size.width, self.size.height)
+        width, height = self.size.width, self.size.height
+        if self.view.kind == "summary":
+            return name == "enter" and self.panel.page + 1 < pages(self.view, self.panel, width, height)
+        answer = "Enter" if name == "enter" and self.view.enter is not None else ""
+        if any(option.key == name for option in face(self.panel, self.view).options):
+            answer = name
+        if not answer or pages(self.view, self.panel, width, height) == 1:
+            return False
+        return not any(f"[{answer}]" in "".join(part[0] for part in row) for row in self._rows(width, height))
 
     def _paste(self, text: str) -> None:
         """Pasted text is typed into a text field and goes nowhere else; a hold in it is none."""

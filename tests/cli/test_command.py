@@ -86,3 +86,14 @@ def test_a_part_of_other_procedures_is_not_run_by_itself(
     assert command(["run", "lower", "--demo"]) == 2
     assert "run one that calls it" in capsys.readouterr().err
     assert not list(tmp_path.rglob("*.jsonl"))
+
+
+def test_a_sign_that_cut_a_text_off_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for path in (ROOT / "procedures").glob("*.yaml"):
+        (tmp_path / path.name).write_text(path.read_text("utf-8"), "utf-8")
+    mine = tmp_path / "lower.yaml"
+    text = mine.read_text("utf-8")
+    line = next(one for one in text.splitlines() if one.strip().startswith("title: "))
+    mine.write_text(text.replace(line, line + " #2"), "utf-8")
+    command(["check", str(mine)])
+    assert "[comment]" in capsys.readouterr().out

@@ -220,3 +220,24 @@ async def test_a_held_enter_does_not_leaf_through_a_summary_and_agree() -> None:
         for _ in range(60):
             await pilot.press("enter")
         assert done == []
+
+
+@pytest.mark.parametrize("key", ["1", "enter"])
+async def test_an_answer_that_is_not_on_the_page_shown_turns_the_page_instead(key: str) -> None:
+    """At 40x15 a long text pushes the answers to a later page; what was not seen is not agreed to."""
+    long = tuple(f"This is line {n} of what must be looked at first." for n in range(40))
+    options = (Option(key="1", text="so it is", act=acts.Answer(value="so")),) if key == "1" else ()
+    enter = None if key == "1" else BASE.enter
+    view = replace(BASE, kind="choose", text=long, options=options, enter=enter, field=None)
+    done, do, peek = turning([view])
+    clock = iter(range(0, 10**15, 2 * 10**9))
+    app = Runner(peek(), do, peek, lambda: Stamp(at="2026-01-01T08:00:00.000Z", mono=next(clock), boot="b"))
+    async with app.run_test(size=(40, 15)) as pilot:
+        seen = ""
+        for _ in range(30):
+            before = "\n".join(strip.text for strip in app.screen._compositor.render_strips())
+            await pilot.press(key)
+            if done:
+                seen = before
+                break
+        assert f"[{'Enter' if key == 'enter' else key}]" in seen
