@@ -49,11 +49,15 @@ def needs_unmet(procedure: Procedure, state: State, found: Found, now: Stamp) ->
 
 def _of_phases(procedure: Procedure, state: State, found: Found, count: Count, now: Stamp) -> list[Unmet]:
     """What a phase needs and will not find when the beat has come so far: nothing is granted before it does."""
-    if not any(phase.needs for phase in count.beat):
-        return []
     unmet: list[Unmet] = []
     values = dict(state.conditions)
     for phase in count.beat:
+        for ref in phase.makes:
+            # A break can leave open what the beat opens: it is closed before the next beat is granted.
+            name = graph.instance(procedure.conditions, ref, found.here)
+            if procedure.conditions[ref.name].kind == "opening" and values.get(name) == "T":
+                closed = Holds(ref=ref, wanted=False, said=f"not {ref.name}", place=ref.place)
+                unmet.append(Unmet(need=closed, said=closed.said, instance=name, is_now="T"))
         for need in phase.needs:
             if not isinstance(need, Holds):
                 missing = unmet_need(procedure, state, found, need, now)

@@ -393,3 +393,20 @@ def test_the_min_mark_is_told_apart_from_below_it_to_a_sixteenth() -> None:
     run.done()
     run.goes(ac.Look(level="reservoir", position="MIN"))
     assert level(run) == (100 - Fraction("6.25"), 100 + Fraction("12.5"))
+
+
+def test_what_a_break_left_open_is_closed_before_the_beat_opens_it_again() -> None:
+    run = at_the_count()
+    run.done()
+    run.goes(ac.Hold())
+    run.goes(ac.Resume(clean=True))
+    while run.owed().kind == "unknown":
+        name = run.owed().names[0]
+        run.goes(ac.Attest(condition=name, holds=name == "nipple_open@RR"))
+    while run.owed().kind == "look":
+        run.goes(ac.Look(level=run.owed().level, position="MAX" if "MAX" in run.owed().options else "cannot see"))
+    assert run.owed().kind == "needs"
+    assert [u.instance for u in run.owed().unmet] == ["nipple_open@RR"]
+    run.refused(ac.Done())
+    run.goes(ac.Contradict(condition="nipple_open@RR", holds=False))
+    assert run.owed().kind != "needs"
