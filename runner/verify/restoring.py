@@ -2,7 +2,8 @@
 
 A condition with `keeps` may be gone when the work goes on. Then its `restore` step is done and the run comes back:
 so that step exists, changes nothing else, and its own needs hold wherever the condition is needed. At the end there
-is no step to come back to, so no rule `at_end` asks for what does not keep.
+is no step to come back to, so no rule `at_end` asks for what does not keep; nor does the closing of an opening that
+is closed on leaving.
 
 Bad:
     assumes: [not cap_off]
@@ -62,6 +63,26 @@ def findings(case: Case) -> Iterator[Finding]:
                     text=f"'{ref.name}' does not keep over a break, and at the end nothing brings it back",
                     help="ask for it at the last step that needs it, not at the end",
                 )
+    yield from _on_leaving(case)
+
+
+def _on_leaving(case: Case) -> Iterator[Finding]:
+    """What closing an opening asks for and a break takes away: on leaving there is no step that brings it back."""
+    conditions = case.procedure.conditions
+    for name in sorted({one.partition("@")[0] for one in case.touched}):
+        opening = conditions[name]
+        if opening.if_left is None or opening.if_left.kind != "close":
+            continue
+        for duty in case.duties.get(("make" if opening.normally else "end", name), ()):
+            for need in duty.needs:
+                if isinstance(need, Holds) and need.wanted and conditions[need.ref.name].keeps is not None:
+                    yield Finding(
+                        place=duty.place,
+                        check="restore",
+                        text=f"closing '{name}' on leaving asks for '{need.said}', which does not keep over a break",
+                        help="ask for it where the work is done, not for closing; or let it keep",
+                        related=((opening.place, "the opening"),),
+                    )
 
 
 def restorer(procedure: Procedure, condition: Condition) -> Step | None:

@@ -8,6 +8,8 @@ from runner.core import act as ac
 from runner.core.graph import Ask, Procedure
 from runner.core.stage import stage
 from runner.verify import Checked, verify
+from tests.oracle.generator import grown
+from tests.oracle.plan import built
 from tests.oracle.run import ACT_MS, Spot, stamp
 from tests.oracle.walker import Walk
 from tests.verify.build import duty, each, end, fact, here, opening, phase, procedure, rule, step, strokes
@@ -88,3 +90,8 @@ def test_every_value_of_the_car_is_walked() -> None:
     broken = Walk(made).broken()
     assert broken is not None
     assert "missing" in broken.acts()[0]
+
+
+def test_what_does_not_keep_is_not_asked_for_by_a_closing_on_leaving() -> None:
+    """Seed 14622: a fact ran out, and the opening that is closed with its help was left open."""
+    assert refused(built(grown(14622))) == {"restore"}
