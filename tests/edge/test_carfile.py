@@ -1,6 +1,7 @@
 """The car's file: check digit as in 49 CFR 565.15; the numbers of vehicles are invented, their digits computed."""
 
 import difflib
+import contextlib
 import errno
 import fcntl
 import multiprocessing
@@ -377,22 +378,23 @@ def test_what_an_editor_saved_in_between_is_not_overwritten(mine: Path, monkeypa
     assert car_of(mine).asks["res_max"]["value"] == "180 mL"
 
 
-@pytest.fixture
-def _full_disk():
+@contextlib.contextmanager
+def full_disk():
     """No file may grow beyond 100 bytes: the system refuses as a full disk does."""
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (100, hard))
-    yield
-    resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-    signal.signal(signal.SIGXFSZ, before)
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        signal.signal(signal.SIGXFSZ, before)
 
 
-def test_a_full_disk_leaves_the_old_file_and_says_so(mine: Path, request: pytest.FixtureRequest):
-    request.getfixturevalue("_full_disk")
-    with pytest.raises(NotWritten) as told:
+def test_a_full_disk_leaves_the_old_file_and_says_so(mine: Path):
+    with full_disk(), pytest.raises(NotWritten) as told:
         add_ask(mine, "res_max", "180 mL", LITERATURE)
-    with pytest.raises(NotWritten):
+    with full_disk(), pytest.raises(NotWritten):
         new_car(mine.parent / "n.yaml", name="n" * 60, vin=TRUE_VIN, steering="left", odometer="", initials="AB")
     assert "the file may not grow further" in str(told.value)
     assert mine.read_text("utf-8") == BY_HAND
