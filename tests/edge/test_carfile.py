@@ -1,7 +1,7 @@
 """The car's file: check digit as in 49 CFR 565.15; the numbers of vehicles are invented, their digits computed."""
 
-import difflib
 import contextlib
+import difflib
 import errno
 import fcntl
 import multiprocessing
