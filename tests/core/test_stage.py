@@ -372,3 +372,16 @@ def test_a_running_wait_may_be_overridden_where_the_author_allows_it() -> None:
     assert isinstance(told, ev.Overridden)
     assert told.gate == "wait"
     assert run.path == "stop"
+
+
+def test_a_check_is_passed_by_its_answer_and_by_nothing_else() -> None:
+    text = """
+steps:
+  look: {do: Look at it., check: {ask: How is it?, pick: [sound, cracked], right: [sound]}, next: finish}
+  finish: {end: done, say: It is done.}
+"""
+    run = Run(steps(text)).begin()
+    run.refused(ac.Done())
+    assert run.path == "look"
+    run.answer("sound")
+    assert run.path == "finish"
