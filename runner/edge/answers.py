@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import msgspec
-
 from runner.core import act as ac
 from runner.core import event as ev
 from runner.core import graph
@@ -19,9 +17,9 @@ from runner.core.graph import Procedure, Step
 from runner.core.leaving import OVERRIDABLE
 from runner.core.stage import Stage, stage
 from runner.core.state import State, kind_of_step
-from runner.edge.carfile import schema_text
 from runner.edge.clock import SteppedClock
 from runner.edge.job import Job
+from runner.edge.schema import schema
 from runner.edge.shape import check_shape
 from runner.edge.text import Map, Node, Scalar, Seq, load
 
@@ -64,8 +62,7 @@ def read_answers(path: Path) -> Answers | tuple[Finding, ...]:
     root = load(data, str(path))
     if isinstance(root, tuple):
         return root
-    schema: Mapping[str, object] = msgspec.json.decode(schema_text("answers.schema.json"))
-    wrong = check_shape(root, schema)
+    wrong = check_shape(root, schema("answers"))
     if wrong or not isinstance(root, Map):
         return wrong
     named = root.get("answers")

@@ -9,7 +9,6 @@ import stat
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,7 @@ from runner.core.finding import Finding, Place, clean, line_of
 from runner.core.vin import check as check_vin
 from runner.edge.disk import NotRecorded, content, in_words, sync_folder
 from runner.edge.encoding import LARGEST
+from runner.edge.schema import schema
 from runner.edge.shape import check_shape
 from runner.edge.splice import Unchangeable, splice
 from runner.edge.swap import locked, replace
@@ -50,20 +50,6 @@ class Car:
         return sha256(f"{self.salt}|{self.vin}".encode()).hexdigest()[:16]
 
 
-def schema() -> Mapping[str, object]:
-    """The schema of a car's file."""
-    loaded: Mapping[str, object] = msgspec.json.decode(schema_text("car.schema.json"))
-    return loaded
-
-
-def schema_text(name: str) -> bytes:
-    """A shipped schema: beside the package in a source tree, in the package when installed."""
-    beside = Path(__file__).parents[2] / "schemas" / name
-    if beside.is_file():
-        return beside.read_bytes()
-    return (resources.files("runner._schemas") / name).read_bytes()
-
-
 def read_car(path: Path) -> Car | tuple[Finding, ...]:
     """The car of a file, or what is wrong with it."""
     here = Place(str(path), 1, 1)
@@ -84,7 +70,7 @@ def read_car(path: Path) -> Car | tuple[Finding, ...]:
 def _sound(data: bytes, path: Path) -> Node | tuple[Finding, ...]:
     """The tree of a car's file that has the right shape, or what is wrong with it."""
     root = load(data, str(path))
-    return root if isinstance(root, tuple) else check_shape(root, schema()) or root
+    return root if isinstance(root, tuple) else check_shape(root, schema("car")) or root
 
 
 def _car(path: Path, root: Node) -> Car | tuple[Finding, ...]:
