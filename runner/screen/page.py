@@ -22,22 +22,25 @@ _LINE = 76
 
 def near(view: View, panel: Panel, width: int, height: int) -> Rows:
     """The whole page, exactly so many rows."""
-    small = width < _MIDDLE[0] or height < _MIDDLE[1]
-    top = head.header(view, width) + (() if small else head.mark_line(view, width))
-    say = wrapped(panel.say, width, "strong")
-    room = max(height - len(top) - len(say) - 1, 1)
-    main, count = _columns(view, panel, width, room, small=small)
+    top, main, say, count = _laid(view, panel, width, height)
     more = f"+ page {panel.page % count + 1}/{count}" if count > 1 else ""
-    filler = (EMPTY,) * (room - len(main))
+    filler = (EMPTY,) * (max(height - len(top) - len(say) - 1, 1) - len(main))
     rows = (*top, *main, *filler, *say, gate.keys(view, panel, width, more))
     return tuple(cut(row, width) for row in rows[-height:])
 
 
 def pages(view: View, panel: Panel, width: int, height: int) -> int:
     """How many pages the near page has at this size."""
+    return _laid(view, panel, width, height)[3]
+
+
+def _laid(view: View, panel: Panel, width: int, height: int) -> tuple[Rows, Rows, Rows, int]:
+    """The head, the rows between, the note of the desk, and how many pages there are."""
     small = width < _MIDDLE[0] or height < _MIDDLE[1]
     top = head.header(view, width) + (() if small else head.mark_line(view, width))
-    return _columns(view, panel, width, max(height - len(top) - 1, 1), small=small)[1]
+    say = wrapped(panel.say, width, "strong")
+    main, count = _columns(view, panel, width, max(height - len(top) - len(say) - 1, 1), small=small)
+    return top, main, say, count
 
 
 def _columns(view: View, panel: Panel, width: int, room: int, *, small: bool) -> tuple[Rows, int]:
