@@ -245,7 +245,8 @@ def _surface(options: argparse.Namespace, job: Job, clock: Clock) -> int:
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         say("this is no terminal: use --plain for the line mode, or --answers FILE")
         return 2
-    from runner.screen.app import Runner, show
+    from runner.screen.app import Runner
+    from runner.screen.surface import show
 
     speak = voice() if getattr(options, "speak", False) else None
     distance, height = getattr(options, "distance", NEAR_M), getattr(options, "screen", 194.0)

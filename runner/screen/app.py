@@ -2,18 +2,9 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
-import os
-import signal
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import ClassVar, Final
 
-from rich.console import Console
-from textual import constants, events
-from textual.app import App, ComposeResult
-from textual.driver import Driver
 from textual.timer import Timer
 
 from runner.core.act import AnyAct
@@ -24,23 +15,18 @@ from runner.core.stamp import Stamp
 from runner.core.view import View
 from runner.screen.far import far
 from runner.screen.ink import Rows, clean
-from runner.screen.keys import LEAVING, name_of
+from runner.screen.keys import LEAVING
 from runner.screen.page import near, pages
-from runner.screen.sheet import Sheet
-
-_ENDING: Final = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
+from runner.screen.surface import Surface
 
 
-class Runner(App[None], inherit_bindings=False):
+class Runner(Surface):
     """One run on the screen until the surface is closed; ``return_code`` says how it ended.
 
     ``do`` records an act and returns what is to be seen then; ``peek`` returns what is to be seen now; ``now`` is
     the clock that the guard against held keys counts with. ``speak`` gets each new sentence to say aloud. ``keys``
     gives keys of another device (a pedal) the meaning of a key of the keypad, wherever no text is typed.
     """
-
-    CSS_PATH = "style.tcss"
-    ENABLE_COMMAND_PALETTE: ClassVar[bool] = False
 
     def __init__(
         self,
@@ -55,10 +41,7 @@ class Runner(App[None], inherit_bindings=False):
         speak: Callable[[str], None] | None = None,
         keys: Mapping[str, str] | None = None,
     ) -> None:
-        no_color = bool(os.environ.get("NO_COLOR"))
-        super().__init__(ansi_color=no_color or _few_colours())
-        # The framework takes an empty variable for a set one, and sends greys; the sheet sees to both itself.
-        self.no_color = no_color
+        super().__init__()
         self.view = view
         self.panel = panel or Panel()
         self._do = do
@@ -68,48 +51,15 @@ class Runner(App[None], inherit_bindings=False):
         self._speak = speak
         self._keys = keys or {}
         self._said = ""
-        self._sheet = Sheet(self._rows)
         self._clock: Timer | None = None
 
-    def get_driver_class(self) -> type[Driver]:
-        """Our own reading of the keyboard, except where the environment names a driver or there is no terminal."""
-        if constants.DRIVER is not None or os.name == "nt":
-            return super().get_driver_class()
-        from runner.screen.terminal import Terminal  # needs termios, which is not everywhere
-
-        return Terminal
-
-    def compose(self) -> ComposeResult:
-        """The one sheet."""
-        yield self._sheet
-
     def on_mount(self) -> None:
-        """Start the clock, and take the signals that end a program."""
+        """Start the clock."""
         self._clock = self.set_interval(1, self._tick, pause=True)
-        loop = asyncio.get_running_loop()
-        # Off the main thread signals belong to whoever runs the screen there.
-        with contextlib.suppress(RuntimeError, ValueError, NotImplementedError):
-            for ending in _ENDING:
-                loop.add_signal_handler(ending, self.exit, None, 128 + ending)
         self._follow(None)
 
-    def on_unmount(self) -> None:
-        """Give the signals back."""
-        loop = asyncio.get_running_loop()
-        with contextlib.suppress(RuntimeError, ValueError, NotImplementedError):
-            for ending in _ENDING:
-                loop.remove_signal_handler(ending)
-
-    async def on_event(self, event: events.Event) -> None:
-        """Take keys before anything else can; the rest goes the framework's way."""
-        if isinstance(event, events.Key):
-            self._key(name_of(event.key, event.character))
-        elif isinstance(event, events.Paste):
-            self._paste(event.text)
-        else:
-            await super().on_event(event)
-
-    def _key(self, name: str | None) -> None:
+    def key(self, name: str | None) -> None:
+        """A key goes to the desk, its act to the caller."""
         if name is None or self._exit:
             return
         if name in self._keys and not self._typing_text():
@@ -148,13 +98,13 @@ class Runner(App[None], inherit_bindings=False):
             answer = name
         if not answer or pages(self.view, self.panel, width, height) == 1:
             return False
-        return not any(f"[{answer}]" in "".join(part[0] for part in row) for row in self._rows(width, height))
+        return not any(f"[{answer}]" in "".join(part[0] for part in row) for row in self.rows(width, height))
 
-    def _paste(self, text: str) -> None:
+    def paste(self, text: str) -> None:
         """Pasted text is typed into a text field and goes nowhere else; a hold in it is none."""
         if self._typing_text():
             for character in clean(text).replace("*", "").lstrip("+-/"):
-                self._key(character)
+                self.key(character)
 
     def _typing_text(self) -> bool:
         _, _, field = opened(self.panel, self.view)
@@ -179,18 +129,8 @@ class Runner(App[None], inherit_bindings=False):
             if view.speak:
                 self._speak(clean(view.speak))
 
-    def _rows(self, width: int, height: int) -> Rows:
+    def rows(self, width: int, height: int) -> Rows:
+        """The near page or the far one."""
         if self.panel.far and self.panel.mode == "step":
             return far(self.view, self.panel, width, height, *self._angle)
         return near(self.view, self.panel, width, height)
-
-
-def _few_colours() -> bool:
-    """Whether the terminal has 16 colours at most; then they are the user's own and are named, not computed."""
-    return Console(force_terminal=True).color_system in (None, "standard")
-
-
-def show(app: Runner) -> int:
-    """Run the screen until it is closed or ended; the return code for the shell (0, or 128 and a signal)."""
-    app.run(mouse=False)
-    return app.return_code or 0

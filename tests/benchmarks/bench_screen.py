@@ -44,7 +44,8 @@ def bare() -> None:
 
 def ours() -> None:
     from runner.core.stamp import Stamp
-    from runner.screen.app import Runner, show
+    from runner.screen.app import Runner
+    from runner.screen.surface import show
     from tests.screen.looks import BASE, LOOKS, turning
 
     passed = [0]

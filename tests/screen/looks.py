@@ -151,7 +151,8 @@ def turning(views: list[View]) -> tuple[list[AnyAct], Callable[[AnyAct], View], 
 
 
 def main(names: list[str]) -> int:
-    from runner.screen.app import Runner, show
+    from runner.screen.app import Runner
+    from runner.screen.surface import show
 
     _, do, peek = turning([LOOKS[name] for name in names])
     return show(Runner(peek(), do, peek, stamp))
