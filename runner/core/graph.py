@@ -422,6 +422,19 @@ def outcomes(gate: Gate | None) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class After:
+    """What must have come before a node: another node of the same body, done in the same turn or run.
+
+    With ``outcomes`` the latest way in which it came out must be one of them; ``said`` keeps the author's words.
+    """
+
+    node: str
+    outcomes: tuple[str, ...]
+    said: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Commit:
     """The last moment before what cannot be undone: parts in hand, time it takes, the way out."""
 
@@ -463,6 +476,7 @@ class Step:
     commit: Commit | None = None
     park: str | None = None
     slides: tuple[tuple[Literal["on", "off", "cut"], str], ...] = ()
+    after: tuple[After, ...] = ()
     place: Place
 
 
@@ -479,6 +493,7 @@ class Call:
     ensure: Ref | None = None
     give_back: Ref | None = None
     skip: Target | None = None
+    after: tuple[After, ...] = ()
     place: Place
 
 
@@ -492,6 +507,7 @@ class Each:
     body: Body
     then: Target
     exits: Mapping[str, Target]
+    after: tuple[After, ...] = ()
     place: Place
 
 
@@ -506,6 +522,25 @@ class End:
 
 
 Node = Step | Call | Each | End
+
+OVERRIDDEN, SKIPPED = "override", "skipped"
+"""How a step is passed without its gate, and a call whose condition was true already."""
+LEFT = ""
+"""What came out where a step was left undone: nothing that could be named."""
+
+
+def comings(node: Node) -> tuple[str, ...]:
+    """The names of all ways in which a node may come out, as ``after`` may name them."""
+    match node:
+        case Step():
+            return (*outcomes(node.gate), *((OVERRIDDEN,) if node.override is not None else ()))
+        case Call():
+            return (*node.exits, *((SKIPPED,) if node.skip is not None else ()))
+        case Each():
+            return tuple(node.exits)
+        case End():
+            return ()
+
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -559,12 +594,17 @@ class Compute:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wait:
-    """A least time on the car (soak, cool down, cure), in seconds; ``keeps`` the time it stays good."""
+    """A least time on the car (soak, cool down, cure), in seconds; ``keeps`` the time it stays good.
+
+    ``before`` are the steps that must not come before it is over, ``started_by`` those that start it.
+    """
 
     name: str
     what: str
     at_least: Fraction
     keeps: Fraction | None
+    before: tuple[str, ...] = ()
+    started_by: tuple[str, ...] = ()
     place: Place
 
 
@@ -672,12 +712,13 @@ class Procedure:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A path resolved: the node, the body it stands in, its procedure, and the index that is here."""
+    """A path resolved: the node, the body it stands in, its procedure, the index that is here, and the path."""
 
     node: Node
     body: Body
     procedure: Procedure
     here: str | None
+    path: str
 
 
 def find(procedure: Procedure, path: str) -> Found:
@@ -688,7 +729,7 @@ def find(procedure: Procedure, path: str) -> Found:
     while True:
         node = body.nodes[parts[at]]
         if at == len(parts) - 1:
-            return Found(node, body, owner, here)
+            return Found(node, body, owner, here, path)
         if isinstance(node, Call):
             owner = procedure.fragments[node.fragment]
             here = here if node.at in (None, HERE) else node.at

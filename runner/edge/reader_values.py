@@ -226,5 +226,11 @@ def waits(desk: Desk, node: Node | None) -> None:
         least, keeps = seconds(desk, under(entry, "at_least")), seconds(desk, under(entry, "keeps"))
         what = desk.said(under(entry, "what"), None)
         desk.waits[name.value] = Wait(
-            name=name.value, what=what, at_least=least or Fraction(1), keeps=keeps, place=name.place
+            name=name.value,
+            what=what,
+            at_least=least or Fraction(1),
+            keeps=keeps,
+            before=desk.each_known(under(entry, "before"), desk.steps, "a step"),
+            started_by=desk.each_known(under(entry, "started_by"), desk.steps, "a step"),
+            place=name.place,
         )

@@ -33,6 +33,7 @@ from runner.verify import (
     shape,
     stacks,
     urgent,
+    waits,
 )
 from runner.verify.admission import Levels, Now, Verdict, judged
 from runner.verify.amounts import Raw
@@ -62,6 +63,7 @@ CHECKS: tuple[Proof, ...] = (
     Proof(name="level", manual=levels.__doc__ or "", findings=levels.findings),
     Proof(name="urgent", manual=urgent.__doc__ or "", findings=urgent.findings, claims=urgent.claims),
     Proof(name="wording", manual=language.__doc__ or "", findings=language.findings),
+    Proof(name="wait", manual=waits.__doc__ or "", findings=waits.findings),
     Proof(name="end", manual=ends.__doc__ or "", claims=ends.claims),
     Proof(name="leave", manual=leaving.__doc__ or "", claims=leaving.claims),
 )

@@ -124,7 +124,15 @@ def built(plan: Plan) -> Procedure:
         asks["order"] = Ask(
             name="order", what="order", kind="order", orders=plan.orders, sources=("part",), place=build.here()
         )
-    wait = Wait(name="soak", what="soaking", at_least=Fraction(60), keeps=None, place=build.here())
+    wait = Wait(
+        name="soak",
+        what="soaking",
+        at_least=Fraction(60),
+        keeps=None,
+        before=tuple(n["id"] for n in steps(plan) if "wait soak" in n["needs"]),
+        started_by=tuple(n["id"] for n in steps(plan) if n.get("starts")),
+        place=build.here(),
+    )
     waits = {"soak": wait} if any(n.get("starts") or "wait soak" in n["needs"] for n in steps(plan)) else {}
     return build.procedure(
         *_nodes(plan.body, table),
