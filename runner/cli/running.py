@@ -100,6 +100,7 @@ def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path
             remaining=_to_come(state, path),
             happened=state.happened,
             turned=state.turned,
+            passed=state.passed,
             values={name: {"value": value, "source": source} for name, value, source in state.asks},
             choices=state.choices,
         )

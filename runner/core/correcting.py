@@ -139,6 +139,7 @@ def _tell(draft: Draft, act: Correct, old: AnyAct, was: str, replay: Replay) -> 
     elif isinstance(old, Begin):
         draft.emit(ev.Supplied(name=act.name, value=_with_unit(act), source=old.asks[act.name]["source"]))
     _restate(draft, replay)
+    _passed_in_truth(draft, replay)
     if replay.effect != "same path":
         draft.emit(
             ev.FindingMade(
@@ -213,6 +214,15 @@ def _granted(events: tuple[AnyEvent, ...]) -> int | None:
 def _level_in_the_way(true: State, told: State, refused: ev.Refused) -> bool:
     """Whether the step was entered with a level that in truth was not enough."""
     return refused.why.startswith("the step needs") and true.conditions == told.conditions
+
+
+def _passed_in_truth(draft: Draft, replay: Replay) -> None:
+    """How a gate came out in truth, for what must come after it; what was passed again since stands as it was."""
+    since = {v.path for v in visits(draft.state) if v.line > replay.line}
+    for path, (done, outcome) in sorted(replay.state.passed.items()):
+        told = draft.state.passed.get(path)
+        if told is not None and told[1] != outcome and path not in since:
+            draft.emit(ev.Passed(path=path, outcome=outcome, done=done))
 
 
 def _restate(draft: Draft, replay: Replay) -> None:

@@ -11,7 +11,8 @@ from runner.core.draft import Draft, outward
 from runner.core.effects import leave, may_happen, moved
 from runner.core.going import go
 from runner.core.granting import grant_of
-from runner.core.graph import Count, Found, Step
+from runner.core.graph import LEFT, Count, Found, Step
+from runner.core.order import note
 from runner.core.rational import to_text
 from runner.core.state import Out
 from runner.core.values import level_of, positions
@@ -31,6 +32,7 @@ def grant(draft: Draft, found: Found, step: Step, count: Count) -> None:
             draft.refuse("how many beats are safe is not known", "look at the level, or say what cannot be done")
             return
         draft.emit(ev.Left(path=path, outcome=allowed.reason, because=_because(draft, found, count, allowed.reason)))
+        note(draft, path, LEFT, done=False)
         go(draft, edge)
         return
     deeds = ruling.of_beat(draft.procedure, found, count.beat)
@@ -138,5 +140,7 @@ def fluid(draft: Draft, found: Found, step: Step, count: Count, act: Answer) -> 
     draft.emit(
         ev.Answered(path=draft.state.path, ask=count.ask, value=act.value, outcome=act.value, name=count.name or "")
     )
-    if act.value not in count.again:
+    if act.value in count.again:
+        note(draft, draft.state.path, act.value, done=False)
+    else:
         leave(draft, found, act.value)

@@ -10,7 +10,8 @@ from runner.core import graph, ruling
 from runner.core.draft import Draft, outward
 from runner.core.going import go
 from runner.core.granting import brim_of, measured, threshold
-from runner.core.graph import Arm, Found, Move, Step, Target
+from runner.core.graph import LEFT, Arm, Found, Move, Step, Target
+from runner.core.order import note
 from runner.core.quantity import Quantity
 from runner.core.ruling import Deed
 from runner.core.state import Enclosure
@@ -36,6 +37,7 @@ def leave(draft: Draft, found: Found, outcome: str, because: str = "", late: str
         return
     _apply(draft, found, step, deeds)
     draft.emit(ev.Left(path=draft.state.path, outcome=outcome, because=because, late=late))
+    note(draft, draft.state.path, outcome)
     _on(draft, arm.target)
 
 
@@ -51,6 +53,7 @@ def turn_away(draft: Draft) -> None:
         if turned is None:
             return
         draft.emit(ev.Left(path=state.path, outcome=turned[0], because=_in_the_way(turned[0])))
+        note(draft, state.path, LEFT, done=False)
         _on(draft, turned[1])
         state = draft.state
 

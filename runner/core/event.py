@@ -50,6 +50,14 @@ class Left(Event, frozen=True, kw_only=True, tag="left"):
     late: str = ""
 
 
+class Passed(Event, frozen=True, kw_only=True, tag="passed"):
+    """How a step, call or block came out that another one must come after; not ``done`` where it was left undone."""
+
+    path: str
+    outcome: str
+    done: bool = True
+
+
 class OrderSet(Event, frozen=True, kw_only=True, tag="order set"):
     """A block of turns begins: in which order, and from which ask."""
 
@@ -421,6 +429,7 @@ AnyEvent = (
     | Assumed
     | Arrived
     | Left
+    | Passed
     | OrderSet
     | TurnOver
     | Confirmed

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from runner.core import event as ev
 from runner.core import graph
 from runner.core.draft import MOST_HOPS, Draft, at
-from runner.core.graph import Call, Each, End, Found, Step, Target
+from runner.core.graph import SKIPPED, Call, Each, End, Found, Step, Target
+from runner.core.order import note, unmet
 from runner.core.state import SAFE_STOP
 from runner.core.values import named
 
@@ -44,6 +45,7 @@ def _exit(draft: Draft, path: str, name: str) -> None:
         return
     if isinstance(node, Each):
         _turn_over(draft, above, path, node)
+    note(draft, above, name, done=isinstance(node, Call))
     follow(draft, above, way)
 
 
@@ -60,6 +62,7 @@ def _next_turn(draft: Draft, path: str) -> None:
     if left:
         arrive(draft, f"{above}/{left[0]}/{block.body.first}")
     else:
+        note(draft, above, "")
         follow(draft, above, block.then)
 
 
@@ -88,6 +91,8 @@ def arrive(draft: Draft, path: str) -> None:
     found = at(draft.procedure, path)
     node = found.node
     match node:
+        case Each() if waits_for := unmet(draft.state, found):
+            draft.refuse(f"a rule forbids it now: {waits_for[0].said}", "say what cannot be done")
         case Call():
             _call(draft, path, found, node)
         case Each():
@@ -114,9 +119,13 @@ def _call(draft: Draft, path: str, found: Found, node: Call) -> None:
         name = draft.name(found, ref)
         holder = draft.state.claims.get(name, "")
         if (ref is node.ensure and draft.state.value(name) == "T") or (ref is node.give_back and holder):
-            draft.emit(ev.Left(path=path, outcome="skipped", because=why or f"still needed by {holder}"))
+            draft.emit(ev.Left(path=path, outcome=SKIPPED, because=why or f"still needed by {holder}"))
+            note(draft, path, SKIPPED)
             follow(draft, path, node.skip)
             return
+    if waits_for := unmet(draft.state, found):
+        draft.refuse(f"a rule forbids it now: {waits_for[0].said}", "say what cannot be done")
+        return
     arrive(draft, f"{path}/{draft.procedure.fragments[node.fragment].body.first}")
 
 

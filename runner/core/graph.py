@@ -10,7 +10,7 @@ Rules of this module
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
@@ -138,6 +138,8 @@ class Duty:
     """What always comes with a place, a deed, or the making or ending of a condition.
 
     ``on`` is one of ``place``, ``deed``, ``make``, ``end``, ``while`` (a caution while a condition is T).
+    ``makes`` and ``ends`` follow physically; ``looks`` names the levels that are looked at then, ``fills`` and
+    ``draws`` those into and from which it moves.
     """
 
     on: Literal["place", "deed", "make", "end", "while"]
@@ -145,6 +147,11 @@ class Duty:
     needs: tuple[Need, ...]
     hazards: tuple[str, ...]
     unless: Unless | None
+    makes: tuple[Ref, ...] = ()
+    ends: tuple[Ref, ...] = ()
+    looks: tuple[str, ...] = ()
+    fills: tuple[str, ...] = ()
+    draws: tuple[str, ...] = ()
     place: Place
 
 
@@ -158,6 +165,7 @@ class Vocabulary:
     deeds: Mapping[str, str]
     hazards: Mapping[str, Caution]
     duties: tuple[Duty, ...]
+    levels: Mapping[str, str] = field(default_factory=dict)
 
     def duties_on(self, on: str, name: str) -> tuple[Duty, ...]:
         """The duties that a place, deed or change of a condition brings."""

@@ -12,7 +12,8 @@ from runner.core.act import Abandon, Begin, Cannot, MadeSafe, Override, Resume
 from runner.core.draft import Draft
 from runner.core.effects import make_unknown
 from runner.core.going import arrive, go
-from runner.core.graph import Count, Found, Holds, Procedure, Step, Target
+from runner.core.graph import LEFT, OVERRIDDEN, Count, Found, Holds, Procedure, Step, Target
+from runner.core.order import note
 from runner.core.stage import Stage, is_open, open_now
 from runner.core.stamp import SECOND, elapsed
 from runner.core.state import SAFE_STOP
@@ -185,6 +186,7 @@ def cannot(draft: Draft, act: Cannot, found: Found) -> None:
         )
     )
     draft.emit(ev.Left(path=draft.state.path, outcome="cannot", because=act.reason))
+    note(draft, draft.state.path, LEFT, done=False)
     if draft.state.back_to:
         draft.emit(ev.Restored(condition=draft.state.restoring))
     go(draft, target or Target(kind="safe stop", place=step.place))
@@ -225,7 +227,8 @@ def override(draft: Draft, act: Override, stage: Stage) -> None:
         )
     )
     make_unknown(draft, found, "overridden")
-    draft.emit(ev.Left(path=draft.state.path, outcome="override", because=act.reason))
+    draft.emit(ev.Left(path=draft.state.path, outcome=OVERRIDDEN, because=act.reason))
+    note(draft, draft.state.path, OVERRIDDEN, done=False)
     go(draft, step.override)
 
 

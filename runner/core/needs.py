@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from runner.core import graph
-from runner.core.graph import Count, Found, Holds, LevelNeed, Need, Part, Procedure, Rule, Step, WaitNeed
+from runner.core.graph import After, Count, Found, Holds, LevelNeed, Need, Part, Procedure, Rule, Step, WaitNeed
+from runner.core.order import unmet as unmet_before
 from runner.core.quantity import Quantity
 from runner.core.ruling import changes, of_beat, too_early
 from runner.core.stamp import SECOND, Stamp, elapsed
@@ -18,10 +19,10 @@ class Unmet:
     """A need that does not hold: its words, the condition instance, level, wait, part or step, what is there instead.
 
     ``is_now`` is T, F or U; ``low``; of a wait ``not started``, ``running`` or ``too long ago``; of a part
-    ``none in hand``; of a step that a rule forbids now ``too early``.
+    ``none in hand``; of a step that a rule or what must come before forbids now ``too early``.
     """
 
-    need: Need | Part | Rule
+    need: Need | Part | Rule | After
     said: str
     instance: str
     is_now: str
@@ -37,6 +38,9 @@ def needs_unmet(procedure: Procedure, state: State, found: Found, now: Stamp) ->
     rule = too_early(procedure, state, found)
     if rule is not None:
         unmet.append(Unmet(need=rule, said=rule.said, instance=node.id, is_now="too early"))
+    if found.path == state.path:  # a detour to a step is outside of the order
+        early = unmet_before(state, found)
+        unmet += [Unmet(need=one, said=one.said, instance=node.id, is_now="too early") for one in early]
     for how, name in node.slides:
         part = found.procedure.parts.get(name) or procedure.parts.get(name)
         if how == "on" and part is not None and part.single_use and state.parts.get(name, part.have) < 1:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from runner.core import act as ac
 from runner.core import graph
 from runner.core.draft import Draft
-from runner.core.graph import Found, Holds, LevelNeed, Part, Procedure, Rule
+from runner.core.graph import After, Found, Holds, LevelNeed, Part, Procedure, Rule
 from runner.core.leaving import unmet_at_end
 from runner.core.mending import restoring_path
 from runner.core.panel import numbered
@@ -31,7 +31,7 @@ def needed(procedure: Procedure, state: State, owed: Stage, found: Found, now: S
             options += _met(procedure, state, unmet, need, now)
         elif unmet.is_now == "running":
             text.append(f"Needed: {unmet.said}: {minutes(unmet.wait_left_s)} left.")
-        elif isinstance(need, Rule):
+        elif isinstance(need, Rule | After):
             text.append(f"Not before its time: {unmet.said}.")
         else:
             text.append(f"Needed: {unmet.said}: {plain(unmet.instance)} is {unmet.is_now.replace('U', 'not known')}.")

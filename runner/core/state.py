@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from fractions import Fraction
-from typing import Literal, assert_never
+from typing import Literal, TypeVar, assert_never
 
 import msgspec
 from msgspec import field
@@ -26,6 +26,7 @@ from runner.core.stamp import UNBOUNDED_NS, Stamp, elapsed
 from runner.core.units import DIMENSIONS
 
 Enclosure = tuple[Fraction, Fraction]
+_T = TypeVar("_T")
 Phase = Literal["new", "summary", "running", "held", "safe stop", "ended"]
 
 
@@ -107,6 +108,8 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     readings: Mapping[str, tuple[TakenValue, ...]] = field(default_factory=dict)
     happened: Mapping[str, int] = field(default_factory=dict)
     turned: Mapping[str, int] = field(default_factory=dict)
+    # by path: whether it was ever done in this turn or run, and how it came out last
+    passed: Mapping[str, tuple[bool, str]] = field(default_factory=dict)
     back_to: str = ""
     restoring: str = ""
     again: tuple[str, ...] = ()
@@ -277,6 +280,9 @@ def _evolved(state: State, event: AnyEvent) -> State:
             )
         case ev.Left(path=path, outcome=outcome, because=because):
             return replace(state, trail=Linked(Visit(state.line, path, outcome, because), state.trail))
+        case ev.Passed(path=path, outcome=outcome, done=done):
+            before = state.passed.get(path, (False, ""))[0]
+            return replace(state, passed={**state.passed, path: (done or before, outcome)})
         case ev.OrderSet(block=block, order=order):
             return replace(
                 state,
@@ -286,15 +292,18 @@ def _evolved(state: State, event: AnyEvent) -> State:
                 entries=_outside(state.entries, block),
                 beats=_outside(state.beats, block),
                 turned=_turned(state, block, order[:1]),
+                passed=_outside(state.passed, block),
                 # In another pass over the block every step is another visit: its messages are asked for again.
                 in_effect=frozenset(e for e in state.in_effect if not _in_turn(e[0], block, order)),
             )
         case ev.TurnOver(block=block, member=member, forgotten=forgotten):
             over = (*state.over.get(block, ()), member)
+            begins = [m for m in state.orders.get(block, ()) if m not in over][:1]
             return replace(
                 state,
                 over={**state.over, block: over},
-                turned=_turned(state, block, [m for m in state.orders.get(block, ()) if m not in over][:1]),
+                turned=_turned(state, block, begins),
+                passed=_outside(state.passed, *(f"{block}/{m}" for m in begins)),
                 choices={k: v for k, v in state.choices.items() if k not in forgotten},
             )
         case ev.Confirmed(path=path, hazards=hazards, how=how, key=key):
@@ -412,8 +421,8 @@ def _evolved(state: State, event: AnyEvent) -> State:
             assert_never(event)
 
 
-def _outside(numbers: Mapping[str, int], block: str) -> dict[str, int]:
-    return {path: n for path, n in numbers.items() if not path.startswith(f"{block}/")}
+def _outside(numbers: Mapping[str, _T], *blocks: str) -> dict[str, _T]:
+    return {path: n for path, n in numbers.items() if not any(path.startswith(f"{block}/") for block in blocks)}
 
 
 def _turned(state: State, block: str, members: list[str]) -> dict[str, int]:

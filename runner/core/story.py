@@ -27,6 +27,7 @@ def _told(event: AnyEvent) -> str:
             | ev.Assumed()
             | ev.Arrived()
             | ev.Left()
+            | ev.Passed()
             | ev.OrderSet()
             | ev.TurnOver()
             | ev.Asked()
@@ -87,6 +88,7 @@ _Course = (
     | ev.Assumed
     | ev.Arrived
     | ev.Left
+    | ev.Passed
     | ev.OrderSet
     | ev.TurnOver
     | ev.Asked
@@ -115,6 +117,8 @@ def _course(event: _Course) -> str:
         case ev.Left(path=path, outcome=outcome, because=because, late=late):
             when = f", in truth done at about {late}, entered now" if late else ""
             return f"left {place(path)} by '{outcome}'{when}{_why(because)}"
+        case ev.Passed(path=path, outcome=outcome):
+            return f"noted for what comes after: {plain(path)}{f': {plain(outcome)}' if outcome else ''}"
         case ev.OrderSet(block=block, order=order, source=source):
             return f"the order of {place(block)} is {_list(order)}, from {plain(source)}"
         case ev.TurnOver(block=block, member=member):

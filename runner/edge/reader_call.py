@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from runner.core.finding import quote
 from runner.core.graph import HERE, MEMBERS, Call, Each, Index, Procedure, Ref, narrow, walk
+from runner.edge.reader_after import after
 from runner.edge.reader_conditions import ref
 from runner.edge.reader_desk import Desk, Scope, meant
 from runner.edge.reader_target import target
@@ -36,6 +37,7 @@ def call(desk: Desk, name: Scalar, entry: Node, scope: Scope) -> Call:
         ensure=ensure,
         give_back=give_back,
         skip=target(desk, skip, scope) if skip is not None else None,
+        after=after(entry),
         place=name.place,
     )
 

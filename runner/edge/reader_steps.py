@@ -6,6 +6,7 @@ from typing import cast
 from runner.core.finding import quote
 from runner.core.graph import MEMBERS, Body, Commit, Each, End, Index, Node, Step, Times
 from runner.core.hazard import ORDER
+from runner.edge.reader_after import after, checked
 from runner.edge.reader_call import call
 from runner.edge.reader_conditions import needs, refs
 from runner.edge.reader_count import looks, moved
@@ -32,6 +33,7 @@ def body(desk: Desk, steps: Tree | None, scope: Scope, start: Tree | None = None
         steps=frozenset(name.value for name, _ in pairs(steps)),
     )
     nodes = {name.value: _node(desk, name, entry, inner) for name, entry in pairs(steps)}
+    checked(desk, steps, nodes)
     first, named = next(iter(nodes), ""), scalar(start)
     if named is not None and desk.known(named, nodes, "a step of this procedure"):
         first = named.value
@@ -84,6 +86,7 @@ def _step(desk: Desk, name: Scalar, entry: Tree, scope: Scope) -> Step:
         commit=_commit(desk, under(entry, "commit"), scope),
         park=_wait(desk, under(entry, "park")),
         slides=slid,
+        after=after(entry),
         place=name.place,
     )
 
@@ -137,6 +140,7 @@ def _each(desk: Desk, name: Scalar, entry: Tree, scope: Scope) -> Each:
         body=body(desk, under(entry, "steps"), inner),
         then=target(desk, under(entry, "then"), scope),
         exits=exits,
+        after=after(entry),
         place=name.place,
     )
 

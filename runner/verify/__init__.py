@@ -27,6 +27,7 @@ from runner.verify import (
     loops,
     needs,
     openings,
+    order,
     reach,
     restoring,
     rules,
@@ -56,6 +57,7 @@ CHECKS: tuple[Proof, ...] = (
     Proof(name="restated", manual=double.__doc__ or "", claims=double.claims),
     Proof(name="caution", manual=cautions.__doc__ or "", claims=cautions.claims),
     Proof(name="rule", manual=rules.__doc__ or "", claims=rules.claims),
+    Proof(name="after", manual=order.__doc__ or "", claims=order.claims),
     Proof(name="stack", manual=stacks.__doc__ or "", claims=stacks.claims),
     Proof(name="unset", manual=assignment.__doc__ or "", claims=assignment.claims),
     Proof(name="contract", manual=contract.__doc__ or "", findings=contract.findings, claims=contract.claims),
@@ -163,6 +165,7 @@ def admissible(
     remaining: Mapping[str, tuple[str, ...]],
     happened: Mapping[str, int] | None = None,
     turned: Mapping[str, int] | None = None,
+    passed: Mapping[str, tuple[bool, str]] | None = None,
     values: Raw | None = None,
     choices: Mapping[str, str] | None = None,
 ) -> Verdict:
@@ -179,6 +182,7 @@ def admissible(
         remaining=remaining,
         happened=happened,
         turned=turned or {},
+        passed=passed or {},
         values=values,
         choices=choices or {},
     )

@@ -40,6 +40,7 @@ class Now:
     remaining: Mapping[str, tuple[str, ...]]
     happened: Mapping[str, int] | None
     turned: Mapping[str, int]
+    passed: Mapping[str, tuple[bool, str]]
     values: Raw | None
     choices: Mapping[str, str]
 
@@ -50,7 +51,7 @@ def judged(case: Case, flow: Flow, claims: Claims, path: str, now: Now) -> Verdi
     first = next((at for at in copies if _fits(flow.expanded.points[at], now.remaining)), None)
     if first is None:
         return Verdict(ok=False, because=f"there is no step '{path}' with these turns to come")
-    start = _started(case, flow.states[first], now)
+    start = _ordered(case, flow.expanded.points[first], _started(case, flow.states[first], now), now)
     onward = Flow(flow.expanded, flow.layout, flow.ways, spread(flow.ways, first, start))
     suspects = list(broken(onward, claims))
     paths = proven(onward, suspects, first, start)
@@ -96,6 +97,21 @@ def _started(case: Case, known: int, now: Now) -> int:
         else:
             second = bool(whats) and max(whats) >= other
         x = x & ~f.mask | f.bits(f.states[1] if second else f.states[0])
+    return x
+
+
+def _ordered(case: Case, point: Point, x: int, now: Now) -> int:
+    """What was passed in the turns that go on around the place, for what must come after it."""
+    prefixes = {"": ""}
+    frame: Frame | None = point.frame
+    while frame is not None:
+        prefixes[frame.block] = frame.prefix
+        frame = frame.up
+    for (name, outcomes), f in case.layout.order.items() if now.happened is not None else ():
+        block, slash, node = name.rpartition("/")
+        prefix = prefixes.get(block + slash, block + slash)
+        done, last = now.passed.get(prefix + node, (False, ""))
+        x = x & ~f.mask | f.bits("done" if (last in outcomes if outcomes else done) else "not yet")
     return x
 
 

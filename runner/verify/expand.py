@@ -16,6 +16,7 @@ from runner.core.finding import Finding
 from runner.core.graph import (
     HERE,
     MEMBERS,
+    SKIPPED,
     Body,
     Call,
     Each,
@@ -25,6 +26,7 @@ from runner.core.graph import (
     Step,
     Target,
     narrow,
+    walk,
 )
 from runner.verify.shape import nested, reverse_post_order, too_large
 from runner.verify.station import Edge, Op, Setting, Station, When, glue
@@ -112,12 +114,15 @@ class _Layer:
     def setting(self, frame: Frame) -> Setting:
         key = (id(frame.owner), frame.here, frame.block)
         if key not in self.settings:
+            afters = [one for node in walk(frame.owner.body) for one in getattr(node, "after", ())]
             self.settings[key] = Setting(
                 conditions=self.root.conditions,
                 owner=frame.owner,
                 here=frame.here,
                 block=frame.block,
                 choices=frozenset(choices_of(frame.owner)),
+                awaited=frozenset(one.node for one in afters),
+                told_apart=frozenset(one.node for one in afters if one.outcomes),
             )
         return self.settings[key]
 
@@ -162,7 +167,8 @@ class _Layer:
         edges = [Edge(label="", kind="on", to=">", when=when_call, place=node.place)]
         if node.skip is not None:
             label = "already so" if node.ensure is not None else "still claimed"
-            edges.append(Edge(label=label, kind="skip", to=node.skip, when=when_skip, place=node.place))
+            ops = setting.come(node, SKIPPED, node.place)
+            edges.append(Edge(label=label, kind="skip", to=node.skip, when=when_skip, ops=ops, place=node.place))
         return glue("call", node, setting, tuple(edges))
 
     def _end(self, frame: Frame, node: End) -> int:
@@ -192,7 +198,8 @@ class _Layer:
                 for member in following
             )
         else:
-            edges = (Edge(label="", kind="on", to=node.then, place=node.then.place),)
+            ended = self.setting(frame).come(node, "", node.place)
+            edges = (Edge(label="", kind="on", to=node.then, ops=ended, place=node.then.place),)
         index = self.put(frame, name, glue("each", node, self.setting(frame), edges, ops), node.id)
         self.overs[index] = over
         return index
@@ -278,8 +285,10 @@ class _Layer:
             end = End(id=f"exit {name}", kind=name, say="", place=self.root.place)
             return self.put(self.top, end.id, glue("exit", end, self.setting(self.top), ()))
         ops = (Op("over", inner.block.rstrip("/"), inner.node.place),) if isinstance(inner.node, Each) else ()
-        edge = Edge(label=name, kind="on", to=inner.node.exits[name], place=inner.node.place)
-        station = glue("call", inner.node, self.setting(inner.up), (edge,), ops)
+        setting = self.setting(inner.up)
+        came = setting.come(inner.node, name, inner.node.place, sure=isinstance(inner.node, Call))
+        edge = Edge(label=name, kind="on", to=inner.node.exits[name], ops=came, place=inner.node.place)
+        station = glue("call", inner.node, setting, (edge,), ops)
         return self.put(inner.up, f"{inner.node.id} {name}", station, inner.node.id)
 
     def stop(self) -> int:

@@ -16,6 +16,8 @@ from runner.core.graph import AXLE_OF, SIDE_OF, Occasion
 from runner.verify.station import Op, Station
 
 UNSET = ""
+Waiting = tuple[str, tuple[str, ...]]
+"""What comes after a node waits for: the node in its place, and the outcomes that it may have had."""
 _NOTED = {"start": "wait", "choose": "choice", "read": "reading", "tell": "told", "enter": "entered"}
 
 
@@ -77,6 +79,7 @@ class Layout:
     turns: Mapping[tuple[str, str], tuple[tuple[int, int], ...]]
     over: Mapping[str, tuple[tuple[int, int], ...]]
     start: int
+    order: Mapping[Waiting, Field] = field(default_factory=dict)
     _changes: dict[int, tuple[Change, tuple[Change, ...]]] = field(default_factory=dict)
 
     def change(self, op: Op) -> Change:
@@ -94,6 +97,8 @@ class Layout:
                 sets += self.turns.get((op.name, op.values[0]), ())
             case "over":
                 sets += self.over.get(op.name, ())
+            case "come":
+                return _assign(list(self._came(op)), (), sure=True)
             case "use":
                 down = self._counted(f"in hand {op.name}")
             case "enter" if f"entries left {op.name}" in self.fields:
@@ -114,6 +119,14 @@ class Layout:
         f = self.fields.get(f"{prefix} {op.name}")
         if f is not None:
             yield f.mask, f.bits(*(op.values or f.states[1:2]))
+
+    def _came(self, op: Op) -> Iterator[tuple[int, int]]:
+        """What comes after a node: with outcomes the latest one counts, without that it was done once."""
+        for (name, outcomes), f in self.order.items():
+            if name == op.name and outcomes:
+                yield f.mask, f.bits("done" if op.values[0] in outcomes else "not yet")
+            elif name == op.name and op.sure:
+                yield f.mask, f.bits("done")
 
     def run(self, ops: tuple[Op, ...]) -> Change:
         """What several occasions do, one after the other."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from runner.core.graph import MEMBERS, Holds, Need, Procedure, Rule, instance, instances
 from runner.verify.expand import Expanded
-from runner.verify.fields import UNSET, Field, Layout, alike, meant, member_of
+from runner.verify.fields import UNSET, Field, Layout, Waiting, alike, meant, member_of
 from runner.verify.steps import MOST_COUNTED, choices_of
 
 MOST_IN_HAND = 12
@@ -19,6 +19,7 @@ def layout(procedure: Procedure, expanded: Expanded) -> Layout:
     maker.subjects()
     maker.things()
     maker.rules()
+    maker.order()
     return maker.made()
 
 
@@ -36,6 +37,7 @@ class _Maker:
         self.over: dict[str, list[tuple[int, int]]] = {}
         self.ops = [(s, op) for s in expanded.stations for ops in (s.entry, *(e.ops for e in s.edges)) for op in ops]
         self.turned = sorted({(op.name, op.values[0]) for _, op in self.ops if op.verb == "turn"})
+        self.before: dict[Waiting, Field] = {}
         self.blocks: dict[str, set[str]] = {}
         for station, op in self.ops:
             self.blocks.setdefault(op.told, set()).add(station.block)
@@ -157,6 +159,18 @@ class _Maker:
             if now == member and all(b.startswith(f"{block}/") for b in blocks):
                 self.turns.setdefault((block, member), []).append((made.mask, made.bits("not yet")))
 
+    def order(self) -> None:
+        """One field for each node and outcomes that another one of its body waits for; every turn begins anew."""
+        for station in self.expanded.stations:
+            for one in getattr(station.node, "after", ()):
+                key = (f"{station.block}{one.node}", one.outcomes)
+                if key in self.before:
+                    continue
+                made = self.before[key] = self.add(f"before {' '.join((key[0], *one.outcomes))}", ("not yet", "done"))
+                for turn in self.turned:
+                    if station.block.startswith(f"{turn[0]}/"):
+                        self.turns.setdefault(turn, []).append((made.mask, made.bits("not yet")))
+
     def made(self) -> Layout:
         contract = self.procedure.contract
         self._hold(self.procedure.assumes + (contract.needs if contract is not None else ()))
@@ -167,6 +181,7 @@ class _Maker:
             turns={k: tuple(v) for k, v in self.turns.items()},
             over={k: tuple(v) for k, v in self.over.items()},
             start=self.start,
+            order=self.before,
         )
 
     def _hold(self, needs: tuple[Need, ...]) -> None:

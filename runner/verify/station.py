@@ -23,7 +23,21 @@ from runner.core.graph import (
 )
 
 Verb = Literal[
-    "step", "deed", "end", "make", "lose", "waver", "start", "use", "choose", "read", "tell", "enter", "turn", "over"
+    "step",
+    "deed",
+    "end",
+    "make",
+    "lose",
+    "waver",
+    "start",
+    "use",
+    "choose",
+    "read",
+    "tell",
+    "enter",
+    "turn",
+    "over",
+    "come",
 ]
 Kind = Literal["gate", "step", "rest", "phase", "look", "call", "each", "exit", "end", "safe stop"]
 
@@ -105,6 +119,15 @@ class Setting:
     here: str | None
     block: str
     choices: frozenset[str]
+    awaited: frozenset[str] = frozenset()
+    told_apart: frozenset[str] = frozenset()
+    """The nodes that another one must come after, and those of them whose outcomes count."""
+
+    def come(self, node: Node, outcome: str, place: Place, *, sure: bool = True) -> tuple[Op, ...]:
+        """How a node came out, where another one waits for it; not ``sure`` where it was left undone."""
+        if node.id not in self.awaited:
+            return ()
+        return (Op("come", f"{self.block}{node.id}", place, sure=sure, values=(outcome,)),)
 
     def name(self, ref: Ref) -> str:
         """The instance that a reference means here."""

@@ -15,7 +15,21 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from runner.core.finding import Place
-from runner.core.graph import Arm, Choice, Count, Each, Holds, Procedure, Reading, Ref, Step, Target, outcomes
+from runner.core.graph import (
+    LEFT,
+    OVERRIDDEN,
+    Arm,
+    Choice,
+    Count,
+    Each,
+    Holds,
+    Procedure,
+    Reading,
+    Ref,
+    Step,
+    Target,
+    outcomes,
+)
 from runner.verify.station import Edge, Op, Setting, Station, When, asked
 
 MOST_COUNTED = 12
@@ -26,7 +40,7 @@ def stations(setting: Setting, step: Step) -> tuple[Station, ...]:
     """The stations of one step; the first is the one that is entered."""
     gate = step.gate
     if not isinstance(gate, Count):
-        edges = (*_shorts(step), *_arms(setting, step), *_undone(setting, step))
+        edges = (*_shorts(setting, step), *_arms(setting, step), *_undone(setting, step))
         return (*_counted(setting, step), _first(setting, step, edges))
     first = _first(setting, step, (Edge(label="", kind="on", to="rest", place=step.place),))
     bare = replace(first, asked=(), others=(), entry=(), place=gate.place)
@@ -92,13 +106,18 @@ def _phases(setting: Setting, count: Count, bare: Station) -> Iterator[Station]:
         )
 
 
-def _shorts(step: Step) -> Iterator[Edge]:
+def _shorts(setting: Setting, step: Step) -> Iterator[Edge]:
     gate = step.gate
     for move in (gate.move,) if isinstance(gate, Count) else step.moves:
         if move is not None and move.if_short is not None:
-            yield Edge(label="short", kind="short", to=move.if_short, place=move.place)
+            yield Edge(label="short", kind="short", to=move.if_short, ops=_left(setting, step), place=move.place)
         if move is not None and move.if_full is not None:
-            yield Edge(label="full", kind="full", to=move.if_full, place=move.place)
+            yield Edge(label="full", kind="full", to=move.if_full, ops=_left(setting, step), place=move.place)
+
+
+def _left(setting: Setting, step: Step) -> tuple[Op, ...]:
+    """The step is left undone: its gate came out in no way."""
+    return setting.come(step, LEFT, step.place, sure=False)
 
 
 def _rest(setting: Setting, step: Step, count: Count) -> tuple[Edge, ...]:
@@ -108,8 +127,8 @@ def _rest(setting: Setting, step: Step, count: Count) -> tuple[Edge, ...]:
     when = When(f"entered {granted.name}", ("before",))
     label = f"{count.at_most} {count.what} used"
     return (
-        *_shorts(step),
-        Edge(label=label, kind="bound", to=count.bound, when=when, place=count.place),
+        *_shorts(setting, step),
+        Edge(label=label, kind="bound", to=count.bound, when=when, ops=_left(setting, step), place=count.place),
         *(
             # A grant of which nothing was used does not count against the bound.
             Edge(label="", kind="on", to=way, ops=(granted,) if way == first else (), place=count.place)
@@ -151,14 +170,20 @@ def _arms(setting: Setting, step: Step) -> tuple[Edge, ...]:
         if left and not taken and (own or arm.value is None):
             continue
         left = [o for o in left if o not in taken]
-        edges.append(_arm(setting, step, arm, base, taken))
+        came = taken if own else outcomes(gate)
+        edges += (_arm(setting, step, arm, base, taken, out) for out in _apart(setting, step, came))
     if isinstance(gate, Count):
         edges = [e for e in edges if isinstance(e.to, Target) and e.to.kind != "again"]
         again = tuple(o for o in gate.exits if o in gate.again)
-        if again:
-            ops = tuple(_noted(setting, step, again))
-            edges.append(Edge(label=", ".join(again), kind="arm", to="rest", ops=ops, place=gate.place))
+        for said in _apart(setting, step, again) if again else ():
+            ops = (*_noted(setting, step, said), *setting.come(step, said[0], step.place, sure=False))
+            edges.append(Edge(label=", ".join(said), kind="arm", to="rest", ops=ops, place=gate.place))
     return tuple(edges)
+
+
+def _apart(setting: Setting, step: Step, came: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
+    """The outcomes of one edge: each by itself where a node waits for one of them."""
+    return tuple((one,) for one in came) if step.id in setting.told_apart and came else (came,)
 
 
 def _own(step: Step) -> bool:
@@ -166,10 +191,14 @@ def _own(step: Step) -> bool:
     return step.branch.subject in ("gate", getattr(step.gate, "name", None))
 
 
-def _arm(setting: Setting, step: Step, arm: Arm, base: tuple[Op, ...], taken: tuple[str, ...]) -> Edge:
+def _arm(
+    setting: Setting, step: Step, arm: Arm, base: tuple[Op, ...], taken: tuple[str, ...], out: tuple[str, ...]
+) -> Edge:
+    """The edge of an arm for the outcomes ``out`` of the gate; ``taken`` are the answers that lead along it."""
     own = _own(step)
-    noted = tuple(_noted(setting, step, taken if own else outcomes(step.gate)))
-    ops = (*base, *noted, *_doing(setting, (), arm.ends, arm.makes))
+    taken = out if own else taken
+    came = setting.come(step, out[0] if out else "done", step.place)
+    ops = (*base, *_noted(setting, step, out), *_doing(setting, (), arm.ends, arm.makes), *came)
     when = None
     if not own:
         kind = "choice" if step.branch.subject in setting.choices else "ask"
@@ -216,7 +245,8 @@ def _undone(setting: Setting, step: Step) -> Iterator[Edge]:
         # The safe stop from anywhere is the leaving of every station and needs no edge of its own.
         if target is not None and (kind == "override" or target.kind != "safe stop"):
             label = "overridden" if kind == "override" else "cannot be done"
-            ops = tuple(_lost(setting, step))
+            out = OVERRIDDEN if kind == "override" else LEFT
+            ops = (*_lost(setting, step), *setting.come(step, out, step.place, sure=False))
             yield Edge(label=label, kind=kind, to=target, ops=ops, place=target.place)  # type: ignore[arg-type]
 
 
