@@ -115,6 +115,8 @@ def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     audit.add_argument("--demo", action="store_true", help="the records of demonstrations")
     audit.add_argument("--json", action="store_true", help="as JSON")
     _add_filters(audit, "")
+    audit.add_argument("--unfinished", action="store_true", help="runs that are not over, or ended with something open")
+    audit.add_argument("--list", action="store_true", help="one line for each run, on a terminal too")
     audit.set_defaults(body=_audit_list)
     what = audit.add_subparsers(dest="what", metavar="")
     show = what.add_parser("show", help="tell one run: each gate, who, when, value, limit, verdict")
@@ -215,6 +217,10 @@ def _told(answer: tuple[str, int]) -> int:
 
 
 def _audit_list(options: argparse.Namespace) -> int:
+    if not (options.json or options.list) and sys.stdin.isatty() and sys.stdout.isatty():
+        from runner.cli.reading import read
+
+        return read(_records(options), _wanted(options))
     from runner.edge.auditing import audit_list
 
     return _told(audit_list(_records(options), options.json, _wanted(options)))
@@ -229,6 +235,7 @@ def _wanted(options: argparse.Namespace) -> Wanted:
         person=options.person,
         since=options.since,
         until=options.until,
+        unfinished=options.unfinished,
     )
 
 

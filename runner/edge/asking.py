@@ -18,6 +18,7 @@ from runner.core.replay import UNHEARD_OF
 from runner.core.stamp import at_ms
 from runner.core.story import place
 from runner.core.wording import plain
+from runner.edge.auditing import none_yet
 from runner.edge.choosing import Chosen, Wanted, choose
 from runner.edge.opening import Answer, Opened, in_json, opened, procedure_of, words
 from runner.edge.revisions import changed_gates
@@ -123,34 +124,49 @@ def audit_ask(folder: Path, question: str, named: str, wanted: Wanted, as_json: 
         what = "the instrument" if question == "instrument" else "the procedure"
         return f"'{question}' needs the name of {what} behind it", 2
     if not folder.is_dir():
-        return words(f"{folder}: there is no such folder: name the one that holds the records"), 2
-    if question == "changed-gate":
-        wanted = replace(wanted, procedure=named)
-    chosen = choose(folder, wanted)
-    troubles = list(chosen.troubles)
-    if question == "changed-gate":
-        hits = [
-            Hit(run=one.path.stem, line=1, at=one.at, by=one.by, text=on_one_line(text))
-            for one, text in changed_gates(chosen.runs)
-            if wanted.covers(one.at, one.at) and wanted.person in ("", one.by)
-        ]
-    else:
-        # A run is over whoever ended it and whenever that was.
-        narrowed = Wanted() if question == "unfinished" else wanted
-        found = _found(chosen, QUESTIONS[question], named, narrowed)
-        if isinstance(found, str):
-            return found, 2
-        hits, bad = found
-        troubles += bad
-        if question == "late":
-            hits = _batches(hits)
-        if question == "unfinished":
-            hits = _unfinished(chosen, hits, wanted)
+        return words(none_yet(folder)), 2
+    found = ask(folder, question, named, wanted)
+    if isinstance(found, str):
+        return found, 2
+    hits, troubles = found
     if as_json:
         told = [{name: getattr(hit, name) for name in Hit.__slots__} for hit in hits]
         return in_json({"question": question, "hits": told, "troubles": troubles}), 1 if troubles else 0
     lines = [f"{hit.run}:{hit.line}  {hit.at}  {hit.by}  {hit.text}" for hit in hits]
     return "\n".join(words(line) for line in (*lines, *troubles)) or "none", 1 if troubles else 0
+
+
+def ask(folder: Path, question: str, named: str, wanted: Wanted) -> tuple[list[Hit], list[str]] | str:
+    """The hits and a line for each record that cannot be asked; in words why nothing can be asked at all."""
+    if question == "changed-gate":
+        wanted = replace(wanted, procedure=named)
+    chosen = choose(folder, wanted)
+    if question == "changed-gate":
+        changed = [
+            Hit(run=one.path.stem, line=1, at=one.at, by=one.by, text=on_one_line(text))
+            for one, text in changed_gates(chosen.runs)
+            if wanted.covers(one.at, one.at) and wanted.person in ("", one.by)
+        ]
+        return changed, list(chosen.troubles)
+    # A run is over whoever ended it and whenever that was.
+    narrowed = Wanted() if question == "unfinished" else wanted
+    found = _found(chosen, QUESTIONS[question], named, narrowed)
+    if isinstance(found, str):
+        return found
+    hits, bad = found
+    if question == "late":
+        hits = _batches(hits)
+    if question == "unfinished":
+        hits = _unfinished(chosen, hits, wanted)
+    return hits, [*chosen.troubles, *bad]
+
+
+def names_for(folder: Path, question: str, wanted: Wanted) -> tuple[str, ...]:
+    """What a question can be asked about: the instruments or the procedures of the runs meant; of others nothing."""
+    begun = [one.begin for one in choose(folder, wanted).runs] if question in NAMED else []
+    if question == "changed-gate":
+        return tuple(sorted({one.procedure for one in begun}))
+    return tuple(sorted({name for one in begun for name in one.instruments}))
 
 
 def _found(chosen: Chosen, question: Question, named: str, wanted: Wanted) -> tuple[list[Hit], list[str]] | str:

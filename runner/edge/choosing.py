@@ -16,13 +16,17 @@ _LONGEST = 1 << 26
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """What a reader asks for; what is empty asks for everything. Dates are days of UTC, both ends count."""
+    """What a reader asks for; what is empty asks for everything. Dates are days of UTC, both ends count.
+
+    `unfinished` leaves the runs that are not over, or ended with something open.
+    """
 
     car: str = ""
     procedure: str = ""
     person: str = ""
     since: str = ""
     until: str = ""
+    unfinished: bool = False
 
     def begins(self, begin: Begin) -> bool:
         """Whether the run is on that car and of that procedure."""

@@ -1,6 +1,7 @@
 """Records verified: sources are RFC 8785 (canonical form) and FIPS 180-4 (SHA-256), as for the record itself."""
 
 import json
+import os
 import random
 from hashlib import sha256
 from pathlib import Path
@@ -12,6 +13,7 @@ from runner.core import act as ac
 from runner.core.line import Head
 from runner.core.record import fingerprint, read
 from runner.edge.auditing import audit_list, audit_show
+from runner.edge.choosing import Wanted
 from runner.edge.verifying import audit_verify
 from tests.edge.small import USUAL, Spans, begin, lines, record
 
@@ -245,8 +247,25 @@ def test_runs_are_listed_oldest_first_with_what_a_reader_must_not_miss(tmp_path:
 
 
 def test_an_empty_folder_and_a_missing_one_are_told_apart(tmp_path: Path):
-    assert audit_list(tmp_path, False) == (f"no run is recorded in {tmp_path}", 0)
-    assert audit_list(tmp_path / "no", False)[1] == 2
+    text, code = audit_list(tmp_path, False)
+    assert (code, text.startswith(f"no run is recorded in {tmp_path}: begin one with 'witnessmark run'")) == (0, True)
+    text, code = audit_list(tmp_path / "no", False)
+    assert (code, text.startswith(f"there is no folder {tmp_path / 'no'}: begin one with")) == (2, True)
+
+
+def test_a_record_without_a_first_line_is_listed_with_its_file_and_the_day_it_was_written(tmp_path: Path):
+    path = record(tmp_path)
+    path.write_bytes(path.read_bytes()[:100])
+    (tmp_path / "empty.jsonl").touch()
+    for name in (path, tmp_path / "empty.jsonl"):
+        os.utime(name, (1_000_000_000, 1_000_000_000))
+    for wanted in (None, Wanted(car="another")):
+        text, code = audit_list(tmp_path, False, wanted)
+        assert text.splitlines() == [
+            "empty  last written 2001-09-09, nothing of it can be told; line 1: torn: crash or cut",
+            "run-1  last written 2001-09-09, nothing of it can be told; line 1: torn: crash or cut",
+        ]
+        assert code == 1
 
 
 def test_one_run_is_told_with_its_gates(tmp_path: Path):
