@@ -6,7 +6,7 @@ from typing import Literal, cast
 from runner.core.finding import quote
 from runner.core.graph import Condition, Duty, IfLeft, Unless, Vocabulary
 from runner.core.hazard import Caution, Harm, Outcome
-from runner.edge.reader_conditions import needs
+from runner.edge.reader_conditions import needs, refs
 from runner.edge.reader_desk import Desk, Scope
 from runner.edge.reader_formula import seconds
 from runner.edge.reader_tree import flag, index, items, pairs, scalar, under, whole, words
@@ -23,6 +23,8 @@ _STRETCH = "this stretch"
 _OPENING_NEEDS = ("normally", "if_left", "leave_rank")
 _OPENING_ONLY = (*_OPENING_NEEDS, "no_longer_than", "urgent")
 _ANYWHERE = Scope(index="corner")
+_EFFECTS = ("makes", "ends", "looks", "fills", "draws")
+_A_LEVEL = "a level of the vocabulary"
 
 
 def vocabulary(desk: Desk, root: Node) -> Vocabulary:
@@ -30,11 +32,10 @@ def vocabulary(desk: Desk, root: Node) -> Vocabulary:
     desk.places = {name.value: desk.said(text, None) for name, text in pairs(under(root, "places"))}
     deeds = {name.value: desk.said(text, None) for name, text in pairs(under(root, "deeds"))}
     desk.deeds = {NO_WAY_BACK: "this cannot be undone"} | deeds
+    levels = {name.value: desk.said(text, None) for name, text in pairs(under(root, "levels"))}
     desk.hazards = {name.value: _hazard(desk, name, entry) for name, entry in pairs(under(root, "hazards"))}
-    desk.conditions = {
-        name.value: _condition(desk, name, entry) for name, entry in pairs(under(root, "conditions"))
-    }
-    duties = tuple(_duty(desk, entry) for entry in items(under(root, "duties")))
+    desk.conditions = {name.value: _condition(desk, name, entry) for name, entry in pairs(under(root, "conditions"))}
+    duties = tuple(_duty(desk, entry, levels) for entry in items(under(root, "duties")))
     return Vocabulary(
         file=desk.file,
         conditions=dict(desk.conditions),
@@ -42,6 +43,7 @@ def vocabulary(desk: Desk, root: Node) -> Vocabulary:
         deeds=desk.deeds,
         hazards=desk.hazards,
         duties=duties,
+        levels=levels,
     )
 
 
@@ -104,7 +106,7 @@ def _if_left(desk: Desk, entry: Node | None, scope: Scope) -> IfLeft | None:
     return None
 
 
-def _duty(desk: Desk, entry: Node) -> Duty:
+def _duty(desk: Desk, entry: Node, levels: Mapping[str, str]) -> Duty:
     on: _Event = "deed"
     name, place = "", entry.place
     kinds: Mapping[str, tuple[Mapping[str, object], str]] = {
@@ -119,6 +121,10 @@ def _duty(desk: Desk, entry: Node) -> Duty:
     if on == "while" and (needed := under(entry, "needs")):
         why = "a duty that lasts while a condition is true brings cautions only"
         desk.say(needed.place, "value", why, "write the needs with 'make' or 'end'")
+    for word in _EFFECTS if on in ("place", "while") else ():
+        if (effect := under(entry, word)) is not None:
+            why = "what follows physically follows a deed or a change, not a place or a lasting condition"
+            desk.say(effect.place, "value", why, "write it with 'deed', 'make' or 'end'")
     unless = [Unless(subject=key.value, value=words(value)) for key, value in pairs(under(entry, "unless"))]
     return Duty(
         on=on,
@@ -126,5 +132,10 @@ def _duty(desk: Desk, entry: Node) -> Duty:
         needs=needs(desk, under(entry, "needs"), _ANYWHERE),
         hazards=desk.each_known(under(entry, "cautions"), desk.hazards, "a hazard"),
         unless=unless[0] if unless else None,
+        makes=refs(desk, under(entry, "makes"), _ANYWHERE),
+        ends=refs(desk, under(entry, "ends"), _ANYWHERE),
+        looks=desk.each_known(under(entry, "looks"), levels, _A_LEVEL),
+        fills=desk.each_known(under(entry, "fills"), levels, _A_LEVEL),
+        draws=desk.each_known(under(entry, "draws"), levels, _A_LEVEL),
         place=place,
     )

@@ -17,6 +17,7 @@ from runner.core.graph import Procedure
 from runner.verify import (
     assignment,
     cautions,
+    consequences,
     contract,
     double,
     duties,
@@ -55,6 +56,7 @@ CHECKS: tuple[Proof, ...] = (
     Proof(name="opening", manual=openings.__doc__ or "", claims=openings.claims),
     Proof(name="duty", manual=duties.__doc__ or "", claims=duties.claims),
     Proof(name="restated", manual=double.__doc__ or "", claims=double.claims),
+    Proof(name="effect", manual=consequences.__doc__ or "", claims=consequences.claims),
     Proof(name="caution", manual=cautions.__doc__ or "", claims=cautions.claims),
     Proof(name="rule", manual=rules.__doc__ or "", claims=rules.claims),
     Proof(name="after", manual=order.__doc__ or "", claims=order.claims),

@@ -1,0 +1,98 @@
+"""What follows physically from a deed or a change is stated by the step that does it.
+
+A duty of the vocabulary may say what becomes true (`makes`), what becomes false (`ends`), which level has to be looked
+at (`looks`), and which level is filled or drawn from (`fills`, `draws`). Whoever does the deed, or makes or ends the
+condition, states these effects: by itself, or on each way on which it comes about. So an effect that is forgotten at
+one of several steps is seen. Levels count where the procedure follows one of that name.
+
+Bad:
+    steps:
+      free: {do: Turn the nipple., place: wheel, deeds: [turns_nipple], next: end}
+      end: {end: done, say: It is done.}
+
+Good:
+    steps:
+      free: {do: Turn the nipple., place: wheel, deeds: [turns_nipple], ends: [nipple_tight@RR], next: end}
+      end: {end: done, say: It is done.}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from runner.core.graph import Count, Ref, instance
+from runner.verify.claim import ENTRY, Case, Claim
+from runner.verify.due import Due, due, unlifted
+from runner.verify.fields import member_of
+from runner.verify.station import Op, Station
+
+
+def claims(case: Case, station: Station) -> Iterator[Claim]:
+    """The effects of duties that a station does not state."""
+    if station.step is None:
+        return
+    for each in due(case, station):
+        if each.edge != ENTRY:
+            yield from _unstated(case, station, each)
+
+
+def _unstated(case: Case, station: Station, each: Due) -> Iterator[Claim]:
+    op = station.edges[each.edge].ops[each.at]
+    here = member_of(op.name) or station.here
+    for verb, refs in (("make", each.duty.makes), ("end", each.duty.ends)):
+        for ref in refs:
+            if not _stated(case, station, each.edge, verb, instance(case.procedure.conditions, ref, here)):
+                yield _claim(case, station, each, f"{verb}s: [{_said(ref)}]", f"{verb}s '{_said(ref)}'")
+    step, owner = station.step, station.owner
+    assert step is not None
+    moves = (*step.moves, *((step.gate.move,) if isinstance(step.gate, Count) and step.gate.move else ()))
+    stated = {
+        "looks": {look.level for look in step.sets},
+        "fills": {m.target for m in moves},
+        "draws": {m.source for m in moves},
+    }
+    write = {"looks": "sets: {{{0}: MARK, by: look, within: ..}}", "fills": "moves: [{{to: {0}, ..}}]"}
+    for key, word in (("looks", "asks for a look at"), ("fills", "fills"), ("draws", "draws from")):
+        for level in getattr(each.duty, key):
+            if level in owner.levels and level not in stated[key]:
+                lines = write.get(key, "moves: [{{from: {0}, ..}}]").format(level)
+                yield _claim(case, station, each, lines, f"{word} the level '{level}'")
+
+
+def _stated(case: Case, station: Station, edge: int, verb: str, name: str) -> bool:
+    """On the edge itself, in another phase of the beat, or on every way out of a count's look."""
+
+    def on(ops: tuple[Op, ...]) -> bool:
+        return any(_is(op, verb, name) for op in ops)
+
+    if on(station.edges[edge].ops):
+        return True
+    if station.kind != "phase":
+        return False
+    parts = case.step_of(station)
+    looks = [e for s in parts if s.kind == "look" for e in s.edges if e.kind == "arm"]
+    within = (e.ops for s in parts if s.kind == "phase" for e in s.edges)
+    return any(map(on, within)) or (bool(looks) and all(on(e.ops) for e in looks))
+
+
+def _is(op: Op, verb: str, name: str) -> bool:
+    # No member is here: the step itself says of which it speaks.
+    anywhere = name.endswith("@None") and op.name.partition("@")[0] == name.partition("@")[0]
+    return op.verb == verb and (op.name == name or anywhere)
+
+
+def _said(ref: Ref) -> str:
+    return ref.name if ref.at in (None, "here") else f"{ref.name}@{ref.at}"
+
+
+def _claim(case: Case, station: Station, each: Due, write: str, word: str) -> Claim:
+    return Claim(
+        check="effect",
+        edge=ENTRY,
+        bad=tuple(bad for _, bad in unlifted(case, each.duty)) or case.always,
+        place=station.place,
+        key=f"{each.occasion} {write}",
+        text=f"{each.occasion} {word}, which is not stated here",
+        help=f"write '{write}' here",
+        related=((each.duty.place, "the duty"),),
+    )
