@@ -18,6 +18,7 @@ from runner.edge.workbench import Workbench, bench
 from runner.verify import Checked, verify
 from runner.verify.likeness import likeness
 from runner.verify.mutation import (
+    AFTER,
     MOST,
     OPERATOR_LEAST,
     OPERATOR_RATE,
@@ -77,7 +78,9 @@ class _Judge:
         mutant = self.sites[nth].mutant
         changed = self.bench.made(self.sites[nth])
         if not isinstance(changed, Procedure):
-            return Judged(mutant=mutant, fate="stillborn")
+            # What is stated to come after a step does not stand without it: the order found it, not a misspelling.
+            missed = mutant.operator == "drop step" and all(f.check == "after" for f in changed)
+            return Judged(mutant=mutant, fate="killed" if missed else "stillborn", by=(AFTER,) if missed else ())
         now = look(one_order(changed), self.quick.suspected)
         by = killers(self.quick.findings, now.findings, self.rules)
         if not by and mutant.kind != "number":  # a number that one order does not notice, no order does

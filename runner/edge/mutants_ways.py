@@ -7,6 +7,7 @@ from runner.core.finding import quote
 from runner.edge.reader_tree import pairs
 from runner.edge.text import Map, Node, Scalar
 from runner.edge.tree_edit import Edit, Path, Standing, at, branches, main_way, text, to_front, ways
+from runner.edge.witness import Witness
 
 Fault = tuple[str, Scalar, str, str, tuple[Edit, ...]]
 """Operator, where, what was done, what would find it, and the edits."""
@@ -17,15 +18,12 @@ _By = Mapping[tuple[Path, str], Standing]
 def moved_ways(every: tuple[Standing, ...], root: Map) -> Iterator[Fault]:
     """Every fault of this kind, in the author's order."""
     by = {(one.body, one.name.value): one for one in every}
+    witness = Witness(every)
     for one in every:
-        yield from _bridged(one, every, root)
-        yield from _swapped(one, by, every, root)
-        yield from _led_on(one, by)
-        yield from _arms(one)
-
-
-def _after(first: str, then: str) -> str:
-    return f"rules: - {{only_after: {{step: {then}, after: {{step: {first}}}}}, why: ..}}"
+        yield from _bridged(one, every, root, witness)
+        yield from _swapped(one, by, every, root, witness)
+        yield from _led_on(one, by, witness)
+        yield from _arms(one, witness)
 
 
 def _aimed(every: tuple[Standing, ...], body: Path, old: str, new: Scalar) -> tuple[Edit, ...]:
@@ -44,7 +42,7 @@ def _entered(one: Standing, name: str, root: Map) -> tuple[Edit, ...]:
     return ((one.body, to_front(body, name)),)
 
 
-def _bridged(one: Standing, every: tuple[Standing, ...], root: Map) -> Iterator[Fault]:
+def _bridged(one: Standing, every: tuple[Standing, ...], root: Map, witness: Witness) -> Iterator[Fault]:
     way = main_way(one)
     if way is None:
         return
@@ -54,16 +52,11 @@ def _bridged(one: Standing, every: tuple[Standing, ...], root: Map) -> Iterator[
         return
     others = tuple(e for e in every if e is not one)
     edits = (*front, *_aimed(others, one.body, name, onward), (one.path, None))
-    mend = _after(name, onward.value) if _is_step(root, one, onward) else f"makes: [..] at {quote(name)}, needed later"
+    mend = witness.of_node(one.body, name, onward.value)
     yield "drop step", one.name, f"the step {quote(name)} dropped, bridged to {quote(onward.value)}", mend, edits
 
 
-def _is_step(root: Map, one: Standing, to: Scalar) -> bool:
-    body = at(root, one.body)
-    return isinstance(body, Map) and body.get(to.value) is not None
-
-
-def _swapped(one: Standing, by: _By, every: tuple[Standing, ...], root: Map) -> Iterator[Fault]:
+def _swapped(one: Standing, by: _By, every: tuple[Standing, ...], root: Map, witness: Witness) -> Iterator[Fault]:
     way = main_way(one)
     other = by.get((one.body, way.to.value)) if way is not None else None
     beyond = main_way(other) if other is not None else None
@@ -80,10 +73,10 @@ def _swapped(one: Standing, by: _By, every: tuple[Standing, ...], root: Map) -> 
             elif edge.to.value == first and each is not one and each is not other:
                 edits.append((edge.path, text(second, edge.to.place)))
     what = f"{quote(first)} and {quote(second)} swapped"
-    yield "swap steps", one.name, what, _after(first, second), tuple(edits)
+    yield "swap steps", one.name, what, witness.of_order(one.body, first, second), tuple(edits)
 
 
-def _led_on(one: Standing, by: _By) -> Iterator[Fault]:
+def _led_on(one: Standing, by: _By, witness: Witness) -> Iterator[Fault]:
     for way in ways(one):
         passed = by.get((one.body, way.to.value))
         onward = main_way(passed) if passed is not None else None
@@ -91,12 +84,11 @@ def _led_on(one: Standing, by: _By) -> Iterator[Fault]:
             continue
         name, then = passed.name.value, onward.to.value
         what = f"an edge of {quote(one.name.value)} led past {quote(name)} to {quote(then)}"
-        step = by.get((one.body, then))
-        mend = _after(name, then) if step is not None else f"makes: [..] at {quote(name)}, needed later"
+        mend = witness.of_node(one.body, name, then)
         yield "retarget edge", way.to, what, mend, ((way.path, text(then, way.to.place)),)
 
 
-def _arms(one: Standing) -> Iterator[Fault]:
+def _arms(one: Standing, witness: Witness) -> Iterator[Fault]:
     for path, keys in branches(one.node):
         for first, second in pairwise(keys):
             a, b = at(one.node, (*path, first)), at(one.node, (*path, second))
@@ -104,7 +96,7 @@ def _arms(one: Standing) -> Iterator[Fault]:
                 continue
             edits: tuple[Edit, ...] = (((*one.path, *path, first), b), ((*one.path, *path, second), a))
             what = f"the ways of {quote(first)} and {quote(second)} swapped at {quote(one.name.value)}"
-            mend = f"{first}: {{go: .., makes: [CONDITION]}} and needs: [CONDITION] at a step on that way"
+            mend = witness.of_outcomes(one.body, one.name.value, (first, second))
             where = next(k for k, _ in pairs(at(one.node, path)) if k.value == first)
             yield "swap arms", where, what, mend, edits
 

@@ -22,6 +22,8 @@ MOST = 5_000
 """Up to so many mutants all are tried; of more a sample, in each operator its share."""
 SEED = 20_260
 """The seed of the sample: the same procedure gives the same sample."""
+AFTER = "proof 'after'"
+"""Who finds a step that is gone and that another one must come after."""
 NO_PROOF = frozenset({"wording", "walking", "urgent"})
 """What is said of words, ways and haste: of a mutant it proves nothing."""
 RATE, OPERATOR_RATE, OPERATOR_LEAST = Fraction(95, 100), Fraction(80, 100), 5

@@ -8,14 +8,15 @@ from pathlib import Path
 import pytest
 
 from runner.cli import command
-from runner.cli.mutating import tried
+from runner.cli.mutating import judge, tried
 from runner.core.graph import Procedure
 from runner.edge.site import Site
 from runner.edge.workbench import Workbench, bench
 from runner.verify import Checked, verify
 from runner.verify.mutation import Report, sample
 
-VOCABULARY = """\
+VOCABULARY = (
+    """\
 vocabulary: small shop
 places: {wheel: at the wheel, bench: at the bench, under car: under the car}
 deeds: {opens_tap: the tap is opened}
@@ -31,9 +32,10 @@ conditions:
 duties:
   - {on: {place: under car}, needs: [on_stands]}
   - {on: {make: tap_open}, needs: [goggles_on], cautions: [spray]}
-""".replace("the {here} tap is open", '"the {here} tap is open"').replace(
-    "the {here} tap is closed", '"the {here} tap is closed"'
-).replace("Close the {here} tap.", '"Close the {here} tap."')
+""".replace("the {here} tap is open", '"the {here} tap is open"')
+    .replace("the {here} tap is closed", '"the {here} tap is closed"')
+    .replace("Close the {here} tap.", '"Close the {here} tap."')
+)
 
 PROCEDURE = """\
 procedure: taps
@@ -120,14 +122,53 @@ def test_each_dropped_need_end_and_caution_is_found(told: Report) -> None:
 def test_a_survivor_names_the_rule_that_would_find_it(told: Report) -> None:
     found = [m for m in told.survivors if m.operator == "swap steps" and "'goggles'" in m.what]
     assert found
-    assert found[0].mend == "rules: - {only_after: {step: raise, after: {step: goggles}}, why: ..}"
+    assert found[0].mend == "after: [goggles] at 'raise'"
     assert found[0].place.line == PROCEDURE.splitlines().index(PROCEDURE.splitlines()[found[0].place.line - 1]) + 1
 
 
-def test_the_named_rule_does_find_the_survivor() -> None:
-    rule = "  - {only_after: {step: raise, after: {step: goggles}}, why: So be it.}\n"
-    told = tried(on_bench(PROCEDURE.replace("rules:\n", "rules:\n" + rule)))
-    assert not [m for m in told.survivors if m.operator == "swap steps" and "'goggles'" in m.what]
+ASKED = PROCEDURE.replace("next: raise}", "next: ask}", 1).replace(
+    "  raise: {",
+    """\
+  ask: {do: Look at the sheet., place: bench, choose: {ask: Is it there?, options: [there, lost]}, next: {there: read, lost: write}}
+  write: {do: Write a new sheet., place: bench, next: read}
+  read: {do: Read the sheet out., place: bench, next: raise}
+  raise: {""",  # noqa: E501  (one node a line, as it stands in a file)
+)
+WITNESSED = (
+    ("  write: {", "  write: {after: [{ask: lost}], "),
+    ("  read: {", "  read: {after: [ask], "),
+    ("  raise: {", "  raise: {after: [read], "),
+    ("    each: {", "    after: [raise]\n    each: {"),
+)
+
+
+def witnessed() -> str:
+    text = ASKED
+    for old, new in WITNESSED:
+        text = text.replace(old, new)
+    return text
+
+
+def test_what_is_named_does_find_the_survivors_of_the_way() -> None:
+    ways = ("swap arms", "swap steps", "drop step")
+    before = {m.what: m.mend for m in tried(on_bench(ASKED)).survivors if m.operator in ways}
+    assert before["the ways of 'there' and 'lost' swapped at 'ask'"] == "after: [{ask: lost}] at 'write'"
+    assert before["the step 'read' dropped, bridged to 'raise'"] == "after: [read] at 'raise'"
+    named = {mend for mend in before.values() if mend.startswith("after: ")}
+    assert {"after: [{ask: lost}] at 'write'", "after: [read] at 'raise'"} <= named
+    after = {m.what for m in tried(on_bench(witnessed())).survivors}
+    assert not [what for what, mend in before.items() if mend in named and what in after]
+
+
+def test_what_is_named_holds_in_the_sound_procedure() -> None:
+    assert isinstance(verify(on_bench(witnessed()).procedure), Checked)
+
+
+def test_a_dropped_step_that_another_one_states_is_found_and_not_stillborn() -> None:
+    made = on_bench(witnessed())
+    site = next(s for s in of(made, "drop step") if "'read'" in s.mutant.what)
+    judged = judge(made)
+    assert judged.of(judged.sites.index(site)).by == ("proof 'after'",)
 
 
 def test_survivors_stand_in_the_denominator(told: Report) -> None:
