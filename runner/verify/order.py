@@ -62,7 +62,7 @@ def _without(one: After) -> str:
     if not one.outcomes:
         return f"before {quote(one.node)} was done"
     said = " or ".join(map(quote, one.outcomes))
-    return f"though {quote(one.node)} did not come out as {said} last"
+    return f"where {quote(one.node)} did not last come out as {said}"
 
 
 def _mend(one: After) -> str:

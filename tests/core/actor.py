@@ -103,6 +103,8 @@ class Actor:
             return ac.PartsCame(part=first.instance, have=2)
         if isinstance(first.need, g.WaitNeed):
             return ac.Tick() if self.random.random() < 0.9 else ac.Override(reason="no time", initials="MB")
+        if isinstance(first.need, g.After | g.Rule):  # too early: try it all the same, or go back
+            return ac.Done() if self.random.random() < 0.3 else ac.DoAgain(path=self.one(self.paths), admissible=True)
         if self.random.random() < 0.3:
             return ac.Restore(condition=first.instance)
         if first.is_now == "U":

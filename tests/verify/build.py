@@ -10,6 +10,7 @@ from itertools import count as counter
 from runner.core.finding import Place
 from runner.core.graph import (
     MEMBERS,
+    After,
     Arm,
     Body,
     Branch,
@@ -150,6 +151,12 @@ def step(
         slides=slides,
         place=here(),  # type: ignore[arg-type]
     )
+
+
+def after(node: str, *outcomes: str) -> After:
+    """What must have come before: a node of the same body, or how it came out last."""
+    said = f"only after {node}" + (f" came out as {' or '.join(outcomes)}" if outcomes else "")
+    return After(node=node, outcomes=outcomes, said=said, place=here())
 
 
 def choice(*options: str, name: str | None = None) -> Choice:

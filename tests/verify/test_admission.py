@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from runner.core.graph import Procedure
 from runner.verify import Checked, admissible, verify
-from tests.verify.build import duty, each, end, fact, opening, procedure, rule, step
+from tests.verify.build import after, choice, duty, each, end, fact, opening, procedure, rule, step
 
 GOGGLES = duty("deed", "look_up", "goggles_on")
 
@@ -102,3 +104,18 @@ def test_a_rule_within_a_block_starts_from_the_turn_that_goes_on() -> None:
     to_come = {"all": ("LF",)}
     assert admissible(made, "all/RR/pour", {}, {}, remaining=to_come, happened=shaken, turned={"all/RR": 0}).ok
     assert not admissible(made, "all/RR/pour", {}, {}, remaining=to_come, happened=shaken, turned={"all/RR": 2}).ok
+
+
+def test_what_must_come_before_starts_from_how_it_came_out_in_the_turn_that_goes_on() -> None:
+    look = step("look", {"good": "next corner", "worn": "renew"}, gate=choice("good", "worn"))
+    renew = replace(step("renew", "next corner"), after=(after("look", "worn"),))
+    made = checked(procedure(each("all", "done", look, renew, order=("RR", "LF")), end()))
+
+    def may(passed: dict[str, tuple[bool, str]]) -> bool:
+        to_come = {"all": ("LF",)}
+        return admissible(made, "all/RR/renew", {}, {}, remaining=to_come, happened={}, passed=passed).ok
+
+    assert may({"all/RR/look": (True, "worn")})
+    assert not may({"all/RR/look": (True, "good")})
+    assert not may({"all/LF/look": (True, "worn")})
+    assert admissible(made, "all/RR/look", {}, {}, remaining={"all": ("LF",)}, happened={}).ok
