@@ -89,8 +89,22 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     explain.add_argument("check", metavar="CHECK", help="the word in brackets behind a finding")
     explain.set_defaults(body=_explain)
     _add_mutate(commands)
+    _add_draw(commands)
     library = commands.add_parser("list", help="the procedures of the library")
     library.set_defaults(body=_list)
+
+
+def _add_draw(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    def body(options: argparse.Namespace) -> int:
+        from runner.cli.drawing import draw
+
+        return draw(options)
+
+    draw = commands.add_parser("draw", help="the graph of a procedure as a picture")
+    draw.add_argument("procedure", metavar="PROCEDURE", help="name in the library, or a file")
+    draw.add_argument("--to", choices=("svg", "mermaid", "dot"), default="svg", help="svg needs the extra 'draw'")
+    draw.add_argument("--out", type=Path, metavar="FILE", help="where it is written; without it, to standard output")
+    draw.set_defaults(body=body)
 
 
 def _add_mutate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -125,7 +125,7 @@ def _ways(procedure: Procedure, path: str, car: Mapping[str, str]) -> Iterator[W
     if not isinstance(node, Step):
         return
     yield from _by_outcome(procedure, path, node, car)
-    for label, target in _beside(node):
+    for label, target in beside(node):
         yield _way(procedure, path, (Item(owner, node.id, label),), target)
     if isinstance(node.gate, Reading):
         yield Way(tuple(Item(owner, node.id, label, "limit") for label in _sides(node.gate)), ())
@@ -149,7 +149,8 @@ def _by_outcome(procedure: Procedure, path: str, step: Step, car: Mapping[str, s
                 yield _way(procedure, path, (item, by), arm.target)
 
 
-def _beside(step: Step) -> Iterator[tuple[str, Target]]:
+def beside(step: Step) -> Iterator[tuple[str, Target]]:
+    """The ways that leave a step beside its outcomes: bounds, override, cannot, a move that runs short or over."""
     if step.bound is not None:
         yield "bound", step.bound.then
     if step.override is not None:
@@ -258,11 +259,11 @@ def _left(procedure: Procedure, state: State, path: str, outcome: str, choices: 
     target: Target | None = None
     kind = "edge"
     if isinstance(node, Step):
-        beside = dict(_beside(node))
+        aside = dict(beside(node))
         if outcome in outcomes(node.gate):
             kind = "outcome"
-        if outcome in beside and kind == "edge":
-            target = beside[outcome]
+        if outcome in aside and kind == "edge":
+            target = aside[outcome]
         elif node.branch.subject == "gate":
             target = next((a.target for a in node.branch.arms if a.value in (None, outcome)), None)
         else:
