@@ -34,6 +34,7 @@ from runner.verify import (
     rules,
     shape,
     stacks,
+    starting,
     urgent,
     waits,
 )
@@ -54,6 +55,7 @@ CHECKS: tuple[Proof, ...] = (
     Proof(name="loop", manual=loops.__doc__ or "", findings=loops.findings),
     Proof(name="needs", manual=needs.__doc__ or "", claims=needs.claims),
     Proof(name="opening", manual=openings.__doc__ or "", claims=openings.claims),
+    Proof(name="start", manual=starting.__doc__ or "", findings=starting.findings),
     Proof(name="duty", manual=duties.__doc__ or "", claims=duties.claims),
     Proof(name="restated", manual=double.__doc__ or "", claims=double.claims),
     Proof(name="effect", manual=consequences.__doc__ or "", claims=consequences.claims),

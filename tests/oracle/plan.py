@@ -6,6 +6,7 @@ A step is ``{"id", "makes", "ends", "needs", "deeds", "cautions", "gate", "ways"
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -139,7 +140,7 @@ def built(plan: Plan) -> Procedure:
         conditions=conditions,
         duties=duties,
         rules=[build.rule(r[0], *r[1], wanted=r[2] if len(r) > 2 else True) for r in plan.rules],
-        assumes=tuple(plan.assumes),
+        assumes=tuple(a for a in plan.assumes if a.split()[-1] in _named(plan)),
         carries=tuple(plan.carries),
         fragments=fragments,
         levels=level if leveled else {},
@@ -156,6 +157,11 @@ def built(plan: Plan) -> Procedure:
             for v in ("fitted", "missing")
         ),
     )
+
+
+def _named(plan: Plan) -> frozenset[str]:
+    """Every name that the steps, rules and fragments speak of: what nothing uses is not assumed."""
+    return frozenset(re.findall(r"\w+", repr((plan.body, plan.rules, plan.fragments))))
 
 
 def _nodes(body: list[Node], table: dict[str, Any]) -> list[Any]:
