@@ -59,6 +59,17 @@ class Signed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pictured:
+    """A picture that was kept: at which step and corner, when and by whom; `digest` is the SHA-256 of its file."""
+
+    what: str
+    member: str
+    at: str
+    who: str
+    digest: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Handover:
     """All that the sheet says; texts are clean and on one line. `corners` are what was measured or found at each."""
 
@@ -79,6 +90,7 @@ class Handover:
     due: tuple[Due, ...]
     done: tuple[str, ...]
     measured: tuple[Measured, ...]
+    pictures: tuple[Pictured, ...]
     found: tuple[str, ...]
     overrides: tuple[str, ...]
     corrections: tuple[str, ...]
@@ -120,6 +132,7 @@ def handover(entries: Sequence[Entry], procedure: Procedure, vehicle: Vehicle) -
         due=tuple(due(procedure, walked, last)),
         done=tuple(_done(procedure, last)),
         measured=rows,
+        pictures=tuple(_pictures(procedure, walked)),
         found=tuple(finding_words(event) for event in last.findings),
         overrides=tuple(_overrides(procedure, walked)),
         corrections=tuple(_corrections(events)),
@@ -165,6 +178,19 @@ def _done(procedure: Procedure, last: State) -> Iterator[str]:
         words = dict.fromkeys(CORNER_WORDS.get(here, here) for here in heres)
         named = " and ".join(filter(None, [", ".join([*words][:-1]), *[*words][-1:]]))
         yield on_one_line(fill(found[0].do, found[1], last, named or None))
+
+
+def _pictures(procedure: Procedure, walked: Walked) -> Iterator[Pictured]:
+    for before, one, _ in walked:
+        for event in one.events:
+            if isinstance(event, ev.Identified) and event.digest:
+                yield Pictured(
+                    what=titled(procedure, before, event.path),
+                    member=on_one_line(event.name.partition("@")[2]),
+                    at=one.stamp.at,
+                    who=on_one_line(one.by),
+                    digest=on_one_line(event.digest),
+                )
 
 
 def _overrides(procedure: Procedure, walked: Walked) -> Iterator[str]:

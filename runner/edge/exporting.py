@@ -6,15 +6,16 @@ import csv
 import io
 import re
 import shutil
-from collections.abc import Iterable, Sequence
-from contextlib import ExitStack
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import ExitStack, suppress
+from hashlib import sha256
 from pathlib import Path
 
 from runner.core import event as ev
 from runner.core.act import Begin, Resume
 from runner.core.entry import Entry
 from runner.core.gaterows import GateRow, gates
-from runner.core.handover import Vehicle, handover
+from runner.core.handover import Handover, Vehicle, handover
 from runner.core.measured import Measured, measured
 from runner.core.record import fingerprint
 from runner.edge.carfile import Car, read_car
@@ -24,6 +25,8 @@ from runner.edge.opening import Answer, Opened, opened, opened_run, procedure_of
 from runner.edge.verifying import verified
 
 _NUMBER = re.compile(r"[+-]?\d+([.,/]\d+)?", re.ASCII)
+_LARGEST = 10_000_000
+"""Bytes of a picture above which it is named on the sheet and not shown."""
 _FREE_TEXT = (
     ev.Identified, ev.Corrected, ev.Overridden, ev.CannotDo, ev.FindingMade, ev.Settled, ev.Contradicted, ev.Supplied
 )  # fmt: skip
@@ -49,37 +52,38 @@ def audit_export(folder: Path, run: str, to: Path, cars: Iterable[Path], *, pers
     name = found.path.stem
     vehicle = _vehicle(found, cars) if personal else Vehicle()
     faults = tuple(f"line {one.line}: {one.kind}: {one.text}" for one in verified(found).faults)
-    sheet = page(
-        handover(found.entries, procedure, vehicle),
-        run=name,
-        fingerprint=fingerprint(found.record.head.hash),
-        faults=faults,
-    )
+    said = handover(found.entries, procedure, vehicle)
+    pictures = _pictures(found.path, said) if personal else {}
+    paper = fingerprint(found.record.head.hash)
+    printed = _printed(said, name, paper, faults, pictures)
     rows = gates(found.entries, procedure)
     readings = measured(found.entries, procedure)
-    texts = {
-        "gates.csv": _table(GATES, (_gate(name, row) for row in rows)),
-        "readings.csv": _table(READINGS, (_reading(name, row) for row in readings)),
-        "handover.html": sheet,
+    made = {
+        "gates.csv": _table(GATES, (_gate(name, row) for row in rows)).encode(),
+        "readings.csv": _table(READINGS, (_reading(name, row) for row in readings)).encode(),
+        "handover.html": page(said, run=name, fingerprint=paper, faults=faults, pictures=pictures).encode(),
+        **({"handover.pdf": printed} if printed is not None else {}),
     }
     try:
         with in_words(to):
             copies = _records(found)
             to.mkdir(mode=0o700, parents=True, exist_ok=True)
-            _put(to, {path.name: path.read_bytes() for path in copies} | {n: t.encode() for n, t in texts.items()})
-            pictures = found.path.with_suffix(".pictures")
-            if personal and pictures.is_dir():
-                shutil.copytree(pictures, to / pictures.name)
+            _put(to, {path.name: path.read_bytes() for path in copies} | made)
+            folder = _folder_of_pictures(found.path)
+            if personal and folder.is_dir():
+                shutil.copytree(folder, to / folder.name)
     except NotRecorded as error:
         return words(f"not exported: {error.why}: {error.mend}"), 2
     code = 1 if faults else 0
-    return "\n".join(words(line) for line in _said(to, copies, texts, found, faults, personal=personal)), code
+    return "\n".join(words(line) for line in _said(to, copies, made, found, faults, personal=personal)), code
 
 
 def _said(
-    to: Path, copies: Sequence[Path], texts: Iterable[str], found: Opened, faults: Sequence[str], *, personal: bool
+    to: Path, copies: Sequence[Path], made: Collection[str], found: Opened, faults: Sequence[str], *, personal: bool
 ) -> Iterable[str]:
-    yield from (f"{to / name}" for name in (*(path.name for path in copies), *texts))
+    yield from (f"{to / name}" for name in (*(path.name for path in copies), *made))
+    if "handover.pdf" not in made:
+        yield "no PDF was made of the sheet: pip install 'witnessmark[pdf]', or print handover.html"
     yield from (f"the record is at fault, and the sheet says so: {fault}" for fault in faults)
     typed = _free_texts(found.entries)
     if not personal:
@@ -87,6 +91,33 @@ def _said(
         if typed:
             lines = ", ".join(str(line) for line in typed)
             yield f"texts that people typed stand in the record as they are: read lines {lines} before you hand it out"
+
+
+def _printed(
+    said: Handover, run: str, paper: str, faults: Sequence[str], pictures: Mapping[str, bytes]
+) -> bytes | None:
+    """The sheet as PDF; None where the library for it is not installed."""
+    try:
+        from runner.edge.handover_pdf import pdf
+    except ImportError:
+        return None
+    return pdf(said, run=run, fingerprint=paper, faults=faults, pictures=pictures)
+
+
+def _folder_of_pictures(record: Path) -> Path:
+    return record.with_suffix(".pictures")
+
+
+def _pictures(record: Path, said: Handover) -> dict[str, bytes]:
+    """The pictures that stand on the sheet, by their SHA-256; one that is gone, changed or too large does not."""
+    wanted = {one.digest for one in said.pictures}
+    files: dict[str, bytes] = {}
+    for path in sorted(_folder_of_pictures(record).glob("*")):
+        with suppress(OSError):
+            if path.stem in wanted and path.stat().st_size <= _LARGEST:
+                data = path.read_bytes()
+                files |= {path.stem: data} if sha256(data).hexdigest() == path.stem else {}
+    return files
 
 
 def _free_texts(entries: Sequence[Entry]) -> tuple[int, ...]:

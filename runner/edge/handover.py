@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from base64 import b64encode
+from collections.abc import Mapping, Sequence
 from importlib import resources
 
 import segno
@@ -12,19 +13,21 @@ from markupsafe import Markup
 from runner.core.gaterows import on_one_line
 from runner.core.graph import CORNER_WORDS
 from runner.core.handover import Handover
-
-_WORDS = {
-    "pass": "within the limit",
-    "fail": "NOT within the limit",
-    "cannot tell": "too close to the limit to tell",
-    "taken": "noted, no limit",
-}
+from runner.edge import sheet_words
 
 
-def page(sheet: Handover, *, run: str, fingerprint: str, faults: Sequence[str] = ()) -> str:
+def page(
+    sheet: Handover,
+    *,
+    run: str,
+    fingerprint: str,
+    faults: Sequence[str] = (),
+    pictures: Mapping[str, bytes] | None = None,
+) -> str:
     """The sheet; every text of people, files and records is shown as text, whatever it holds.
 
-    ``faults`` are what is wrong with the record behind it, which then stands first.
+    ``faults`` are what is wrong with the record behind it, which then stands first. ``pictures`` are the files of
+    the pictures by their SHA-256; they become part of the page.
     """
     world = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     template = world.from_string((resources.files("runner.edge") / "handover.html").read_text("utf-8"))
@@ -33,11 +36,18 @@ def page(sheet: Handover, *, run: str, fingerprint: str, faults: Sequence[str] =
         run=on_one_line(run),
         fingerprint=fingerprint,
         faults=tuple(on_one_line(fault) for fault in faults),
-        words=_WORDS,
+        said=sheet_words,
+        pictures={digest: _data(data) for digest, data in (pictures or {}).items()},
         corner_words=CORNER_WORDS,
         px=_px,
         qr=_qr(fingerprint),
     )
+
+
+def _data(picture: bytes) -> str:
+    """The picture as an address that holds all of it (RFC 2397)."""
+    kind = "png" if picture.startswith(b"\x89PNG") else "jpeg"
+    return f"data:image/{kind};base64,{b64encode(picture).decode()}"
 
 
 def _px(part: float, whole: int) -> float:

@@ -185,10 +185,14 @@ class Spans:
 
 
 def lines(
-    acts: Iterable[AnyAct | Course] = USUAL, *, by: str = "AB", clock: Clock | None = None
+    acts: Iterable[AnyAct | Course] = USUAL,
+    *,
+    by: str = "AB",
+    clock: Clock | None = None,
+    made: Procedure | None = None,
 ) -> tuple[list[bytes], tuple[Entry, ...]]:
     """The record of the acts as a run writes it, twenty seconds from one to the next."""
-    made, state, head = procedure(), State(), Head()
+    made, state, head = made or procedure(), State(), Head()
     clock = clock or SteppedClock(step_ns=20 * SECOND)
     raws: list[bytes] = []
     told: list[Entry] = []

@@ -2,21 +2,45 @@
 
 import csv
 import json
+import re
+import struct
+import sys
+import zlib
+from base64 import b64encode
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from pypdf import PdfReader
 
 from runner.core import act as ac
 from runner.core import event as ev
 from runner.core.gaterows import gates
+from runner.core.graph import Procedure
 from runner.core.record import read
 from runner.edge.carfile import Car, new_car, read_car
 from runner.edge.exporting import _cell, audit_export
 from runner.edge.opening import Opened, opened, procedure_of
+from runner.edge.reader import read as read_procedure
 from runner.edge.verifying import audit_verify
-from tests.edge.small import USUAL, begin, record
+from tests.edge.small import FILES, PROCEDURE, USUAL, begin, lines, record
+
+
+def _chunk(kind: bytes, data: bytes) -> bytes:
+    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+
+PICTURE = b"".join(
+    (
+        b"\x89PNG\r\n\x1a\n",
+        _chunk(b"IHDR", struct.pack(">IIBBBBB", 2, 2, 8, 2, 0, 0, 0)),
+        _chunk(b"IDAT", zlib.compress(b"\0" + b"\x80\x10\x10" * 2 + b"\0" + b"\x10\x80\x10" * 2)),
+        _chunk(b"IEND", b""),
+    )
+)
+"""Four dots (Portable Network Graphics, W3C)."""
 
 FORMULAS = ("=", "+", "-", "@", "\t", "\r", "|", "%")
 
@@ -30,11 +54,11 @@ def rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def test_four_files_are_handed_out_and_the_record_is_the_same_to_the_last_byte(tmp_path: Path):
+def test_five_files_are_handed_out_and_the_record_is_the_same_to_the_last_byte(tmp_path: Path):
     path = record(tmp_path)
     text, code = export(tmp_path, tmp_path / "out")
     assert code == 0
-    names = ["gates.csv", "handover.html", "readings.csv", "run-1.jsonl"]
+    names = ["gates.csv", "handover.html", "handover.pdf", "readings.csv", "run-1.jsonl"]
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == names
     assert sorted(Path(line).name for line in text.splitlines()) == names
     assert (tmp_path / "out" / "run-1.jsonl").read_bytes() == path.read_bytes()
@@ -130,6 +154,72 @@ def test_without_personal_data_nothing_of_the_cars_file_is_handed_out_and_the_co
     assert audit_verify([tmp_path / "out" / "run-1.jsonl"], None, False)[1] == 0
     export(tmp_path, tmp_path / "own", file)
     assert (tmp_path / "own" / pictures.name / "a.jpg").read_bytes() == b"picture"
+
+
+def photographed(folder: Path, picture: bytes) -> Path:
+    """A run in which the pads were photographed."""
+    text = PROCEDURE.replace(
+        'identify: {as: batch, what: number of the pads, pattern: "[A-Z0-9-]{3,20}"}',
+        "photo: {as: batch, what: the pads}",
+    )
+    files = FILES | {"pad-look.yaml": text.encode()}
+    made = read_procedure(files, "pad-look.yaml")
+    assert isinstance(made, Procedure), made
+    digest = sha256(picture).hexdigest()
+    start = begin(texts={name: data.decode() for name, data in files.items()})
+    acts = (start, *USUAL[1:9], ac.Enter(typed=[digest]), *USUAL[10:])
+    path = folder / "run-1.jsonl"
+    path.write_bytes(b"".join(lines(acts, made=made)[0]))
+    kept = folder / "run-1.pictures"
+    kept.mkdir()
+    (kept / f"{digest}.png").write_bytes(picture)
+    return kept / f"{digest}.png"
+
+
+def images(folder: Path) -> tuple[str, list[object]]:
+    """The picture in the page, and those on the paper."""
+    found = re.search(r'<img class="picture" src="([^"]*)"', (folder / "handover.html").read_text())
+    return found[1] if found else "", [
+        one for sheet in PdfReader(folder / "handover.pdf").pages for one in sheet.images
+    ]
+
+
+def test_a_picture_stands_on_the_sheet_in_the_browser_and_on_paper(tmp_path: Path):
+    photographed(tmp_path, PICTURE)
+    assert export(tmp_path, tmp_path / "out")[1] == 0
+    source, printed = images(tmp_path / "out")
+    assert source == f"data:image/png;base64,{b64encode(PICTURE).decode()}"
+    assert len(printed) == 1
+
+
+@pytest.mark.parametrize("change", ["other", "gone", "personal"])
+def test_a_picture_that_is_not_the_one_that_was_taken_is_named_and_not_shown(tmp_path: Path, change: str):
+    kept = photographed(tmp_path, PICTURE)
+    if change == "other":
+        kept.write_bytes(PICTURE + b"x")
+    elif change == "gone":
+        kept.unlink()
+    export(tmp_path, tmp_path / "out", personal=change != "personal")
+    assert images(tmp_path / "out") == ("", [])
+    words = "The picture itself is not at hand, or is not the one that was taken."
+    assert words in (tmp_path / "out" / "handover.html").read_text()
+
+
+def test_a_broken_picture_does_not_keep_the_sheet_from_being_made(tmp_path: Path):
+    photographed(tmp_path, b"\x89PNG\r\n\x1a\n broken")
+    assert export(tmp_path, tmp_path / "out")[1] == 0
+    assert images(tmp_path / "out")[1] == []
+
+
+def test_without_its_library_the_paper_is_left_out_and_the_rest_is_handed_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    record(tmp_path)
+    monkeypatch.setitem(sys.modules, "runner.edge.handover_pdf", None)  # as where an import fails
+    text, code = export(tmp_path, tmp_path / "out")
+    assert code == 0
+    assert "pip install 'witnessmark[pdf]'" in text
+    assert not (tmp_path / "out" / "handover.pdf").exists()
 
 
 def test_the_records_that_a_record_names_go_with_it(tmp_path: Path):

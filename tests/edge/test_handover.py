@@ -17,12 +17,13 @@ import pytest
 from pypdf import PdfReader
 
 from runner.core import act as ac
+from runner.core.act import AnyAct
 from runner.core.entry import Entry
 from runner.core.handover import Vehicle, handover
 from runner.edge.clock import SteppedClock
 from runner.edge.garage import Run, run_of
 from runner.edge.handover import page
-from tests.edge.small import USUAL, begin, lines, procedure
+from tests.edge.small import USUAL, Course, begin, lines, procedure
 from tests.rig import Hands, ready
 from tests.rig import begin as begin_demo
 
@@ -53,17 +54,20 @@ def demo_page(entries: tuple[Entry, ...]) -> str:
     return page(handover(entries, ready().procedure, vehicle), run="run-1", fingerprint=PAPER)
 
 
-@lru_cache(maxsize=1)
-def hostile_page() -> str:
-    acts = (
+def hostile_acts() -> tuple[AnyAct | Course, ...]:
+    return (
         begin(demonstration=True),
         *USUAL[1:5],
         ac.Note(what=HOSTILE, where="RR", severity="unsafe", follows=HOSTILE),
         ac.Override(reason=HOSTILE, initials=HOSTILE),
         ac.Abandon(reason=HOSTILE),
     )
+
+
+@lru_cache(maxsize=1)
+def hostile_page() -> str:
     vehicle = Vehicle(name=HOSTILE, vin=HOSTILE, odometer=HOSTILE, steering=HOSTILE)
-    return page(handover(lines(acts)[1], procedure(), vehicle), run=HOSTILE, fingerprint=PAPER)
+    return page(handover(lines(hostile_acts())[1], procedure(), vehicle), run=HOSTILE, fingerprint=PAPER)
 
 
 class Parts(HTMLParser):
