@@ -10,7 +10,7 @@ from typing import Any
 
 import runner.verify as whole
 from runner.core.graph import Call, instance
-from runner.verify import duties, levels, rules, station, steps, tracking
+from runner.verify import duties, fields, levels, rules, station, steps, tracking
 from runner.verify.claim import Case, Claim
 
 expand, layout = (import_module(f"runner.verify.{name}") for name in ("expand", "layout"))
@@ -253,6 +253,18 @@ def what_must_follow_is_not_owed() -> list[Patch]:
 @bug
 def only_after_is_met_by_anything() -> list[Patch]:
     return _without("rule", lambda claim, case, at: "too early" not in claim.text)
+
+
+@bug
+def an_earlier_outcome_still_counts() -> list[Patch]:
+    own = fields.Layout._came
+    return [(fields.Layout, "_came", lambda self, op: (p for p in own(self, op) if p[1] != p[0] & -p[0]))]
+
+
+@bug
+def what_was_overridden_counts_as_done() -> list[Patch]:
+    own = station.Setting.come
+    return [(station.Setting, "come", lambda self, node, out, place, sure=True: own(self, node, out, place))]
 
 
 @bug

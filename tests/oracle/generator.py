@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from fractions import Fraction
 from random import Random
 
+from tests.oracle.ordering import ordered
 from tests.oracle.pieces import Pieces
 from tests.oracle.plan import Node, Plan
 from tests.oracle.spoiling import spoil, tidy
@@ -55,6 +56,8 @@ class _Grower(Pieces):
         plan.body.append({"id": "halt", "end": "stopped"})
         self.rules()
         tidy(plan)
+        if self.chance(0.5):
+            ordered(plan, r)
         return plan
 
     def more_duties(self) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from runner.core import event as ev
+from runner.core import graph as g
 from runner.core.event import AnyEvent
 
 
@@ -49,3 +50,10 @@ def changes(event: AnyEvent) -> dict[str, str]:
 def value(line: Line | None, name: str) -> str:
     """T, F or U: what the latest event that speaks of the condition said."""
     return next((c[name] for e in told(line) if name in (c := changes(e))), "U")
+
+
+def alike(one: str, other: str) -> bool:
+    """Whether both lie on one corner or its axle or side, or one of them on none."""
+    a, b = one.partition("@")[2], other.partition("@")[2]
+    wider = {a: (g.AXLE_OF.get(a), g.SIDE_OF.get(a)), b: (g.AXLE_OF.get(b), g.SIDE_OF.get(b))}
+    return not a or not b or a == b or b in wider[a] or a in wider[b]

@@ -14,7 +14,8 @@ from runner.core import event as ev
 from runner.core import graph as g
 from runner.core.event import AnyEvent
 from runner.core.graph import Procedure
-from tests.oracle.history import Line, changes, told, value, words
+from tests.oracle.history import Line, alike, changes, told, value, words
+from tests.oracle.sequence import early
 
 BY_NO_ARM = ("bound", "skipped", "short", "full", "override", "cannot")
 Happens = tuple[str, str, g.Ref | None]
@@ -24,13 +25,6 @@ def meant(occasion: g.Occasion | None, word: str) -> bool:
     """Whether an occasion of a rule is this one."""
     plain, _, member = word.partition("@")
     return occasion is not None and plain == f"{occasion.on} {occasion.name}" and occasion.at in (None, "here", member)
-
-
-def alike(one: str, other: str) -> bool:
-    """Whether both lie on one corner or its axle or side, or one of them on none."""
-    a, b = one.partition("@")[2], other.partition("@")[2]
-    wider = {a: (g.AXLE_OF.get(a), g.SIDE_OF.get(a)), b: (g.AXLE_OF.get(b), g.SIDE_OF.get(b))}
-    return not a or not b or a == b or b in wider[a] or a in wider[b]
 
 
 @dataclass
@@ -123,6 +117,7 @@ class Judge:
         said: list[str] = []
         for at, event in enumerate(events):
             history = Line(events[:at], tuple(said), before)
+            wrong += early(self.procedure, history, event)
             match event:
                 case ev.Left(path=path, outcome=outcome) if outcome not in BY_NO_ARM:
                     node, here = self.spot(path)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from itertools import pairwise
 from random import Random
 
-from tests.oracle.plan import Node, Plan, renamed
+from tests.oracle.edges import renamed
+from tests.oracle.plan import Node, Plan
 
 ON = "@"
 """The way on, before it is known where that leads."""

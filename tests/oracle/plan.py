@@ -171,6 +171,11 @@ def _nodes(body: list[Node], table: dict[str, Any]) -> list[Any]:
 def _node(n: Node, table: dict[str, Any]) -> Any:
     if "end" in n:
         return build.end(n["end"], n["id"])
+    after = tuple(build.after(name, *outcomes) for name, outcomes in n.get("after", ()))
+    return replace(_begun(n, table), after=after)
+
+
+def _begun(n: Node, table: dict[str, Any]) -> Any:
     if "call" in n:
         return build.call(
             n["id"], n["call"], n["exits"], at=n.get("at"), ensure=n.get("ensure", ""), skip=n.get("skip", "")
@@ -285,24 +290,3 @@ def _lines(body: list[Node], depth: int) -> list[str]:
         if "each" in n:
             made += _lines(n["body"], depth + 1)
     return made
-
-
-def renamed(n: Node, old: str, new: str) -> None:
-    """Leads every edge of a node that went to ``old`` to ``new``."""
-    if "ways" in n:
-        n["ways"] = {v: (new if t == old else t, m, e) for v, (t, m, e) in n["ways"].items()}
-    for key in ("then", "skip", "override", "cannot"):
-        if n.get(key) == old:
-            n[key] = new
-    if n.get("at_most") and n["at_most"][1] == old:
-        n["at_most"] = (n["at_most"][0], new)
-    if "exits" in n:
-        n["exits"] = {k: new if t == old else t for k, t in n["exits"].items()}
-    for holder, key in (
-        (n.get("count"), "bound"),
-        ((n.get("count") or {}).get("draw"), "short"),
-        *((m, "short") for m in n.get("moves", ())),
-        *((m, "full") for m in n.get("moves", ())),
-    ):
-        if holder and holder.get(key) == old:
-            holder[key] = new

@@ -70,6 +70,7 @@ class Projection:
             s.restoring,
             s.again,
             s.diverged,
+            frozenset(p for p in s.passed.items() if not p[0].startswith(gone)),
             self.soaked(spot),
             spot.maybe,
             spot.base,

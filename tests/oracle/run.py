@@ -201,6 +201,7 @@ class Run:
             frozenset(remaining.items()),
             frozenset(state.happened),
             frozenset(state.choices.items()),
+            frozenset(state.passed.items()),
             state.asks,
         )
         if key not in self.admitted:
@@ -212,6 +213,7 @@ class Run:
                 remaining=remaining,
                 happened=state.happened,
                 turned=state.turned,
+                passed=state.passed,
                 values=values,
                 choices=state.choices,
             )

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from copy import deepcopy
 
-from tests.oracle.plan import Node, Plan, bodies, renamed, steps
+from tests.oracle.edges import renamed, taken_out
+from tests.oracle.plan import Node, Plan, bodies, steps
 
 
 def shrunk(plan: Plan, fails: Callable[[Plan], bool], most: int = 400) -> Plan:
@@ -32,6 +33,8 @@ def _whole(plan: Plan, fails: Callable[[Plan], bool]) -> bool:
 def _smaller(plan: Plan) -> Iterator[Callable[[Plan], bool]]:
     for at, body in enumerate(bodies(plan)):
         for nth, node in enumerate(body):
+            if node.get("after"):
+                yield lambda p, a=at, k=nth: list(bodies(p))[a][k].pop("after") is not None
             if "end" not in node:
                 yield lambda p, a=at, k=nth: _bridge(list(bodies(p))[a], k)
     for name in ("rules", "duties", "modes"):
@@ -58,7 +61,7 @@ def _bridge(body: list[Node], nth: int) -> bool:
     if onward is None or (nth == 0 and onward not in [n["id"] for n in body]):
         return False
     first = next((n for n in body if n["id"] == onward), None)
-    body.remove(node)
+    taken_out(body, node)
     if nth == 0 and first is not None:
         body.remove(first)
         body.insert(0, first)

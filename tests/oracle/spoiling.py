@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from random import Random
 
+from tests.oracle.edges import taken_out, targets
+from tests.oracle.ordering import disordered
 from tests.oracle.plan import Node, Plan, bodies, steps
 
 Change = Callable[[Plan, Random], bool]
@@ -259,6 +261,11 @@ def do_not_start_a_wait(plan: Plan, r: Random) -> bool:
     return bool(waits)
 
 
+@change
+def ask_for_another_order(plan: Plan, r: Random) -> bool:
+    return disordered(plan, r)
+
+
 def tidy(plan: Plan) -> None:
     """Takes out what nothing leads to, and tests of what is never chosen."""
     for body in list(bodies(plan)):
@@ -271,22 +278,9 @@ def tidy(plan: Plan) -> None:
             if not lost:
                 break
             for n in lost:
-                body.remove(n)
+                taken_out(body, n)
     chosen = {n.get("as") for n in steps(plan)} | {*plan.modes, None, "gate"}
     for n in steps(plan):
         if n.get("subject") not in chosen:
             n["ways"] = {"": next(iter(n["ways"].values()))}
             n.pop("subject")
-
-
-def targets(n: Node) -> Iterator[str]:
-    """Where a node may lead in its own body, or out of it."""
-    yield from (w[0] for w in n.get("ways", {}).values())
-    yield from (n[k] for k in ("then", "skip", "override", "cannot") if n.get(k))
-    yield from n.get("exits", {}).values()
-    if n.get("at_most"):
-        yield n["at_most"][1]
-    if n.get("count"):
-        yield n["count"]["bound"]
-    moves = [*n.get("moves", ()), *([n["count"]["draw"]] if n.get("count", {}).get("draw") else [])]
-    yield from (m[k] for m in moves for k in ("short", "full") if m.get(k))
