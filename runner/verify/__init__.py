@@ -36,6 +36,7 @@ from runner.verify import (
     stacks,
     starting,
     urgent,
+    verdict,
     waits,
 )
 from runner.verify.admission import Levels, Now, Verdict, judged
@@ -64,6 +65,7 @@ CHECKS: tuple[Proof, ...] = (
     Proof(name="after", manual=order.__doc__ or "", claims=order.claims),
     Proof(name="stack", manual=stacks.__doc__ or "", claims=stacks.claims),
     Proof(name="unset", manual=assignment.__doc__ or "", claims=assignment.claims),
+    Proof(name="verdict", manual=verdict.__doc__ or "", findings=verdict.findings),
     Proof(name="contract", manual=contract.__doc__ or "", findings=contract.findings, claims=contract.claims),
     Proof(name="restore", manual=restoring.__doc__ or "", findings=restoring.findings, claims=restoring.claims),
     Proof(name="level", manual=levels.__doc__ or "", findings=levels.findings),
