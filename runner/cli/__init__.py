@@ -106,6 +106,15 @@ def _add_draw(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     draw.add_argument("--out", type=Path, metavar="FILE", help="where it is written; without it, to standard output")
     draw.set_defaults(body=body)
 
+    def whole(options: argparse.Namespace) -> int:
+        from runner.cli.catalogue import catalogue
+
+        return catalogue(options)
+
+    catalogue = commands.add_parser("catalogue", help="the table and the pictures of a folder of procedures")
+    catalogue.add_argument("folder", type=Path, metavar="FOLDER", help="its README.md has the marks for the table")
+    catalogue.set_defaults(body=whole)
+
 
 def _add_mutate(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     def body(options: argparse.Namespace) -> int:

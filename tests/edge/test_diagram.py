@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import time
 from collections import Counter
-from functools import cache
 from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree as Xml
@@ -16,27 +15,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from runner.cli import command
-from runner.core.graph import Procedure
 from runner.core.hazard import Word
 from runner.edge.diagram import as_dot, as_mermaid, ids
 from runner.edge.diagram_svg import NAMESPACE, as_svg
-from runner.edge.reader import read
-from runner.edge.shelf import Loaded, Shelf
 from runner.verify.drawing import Box, Drawing, Line, Row, drawing
+from tests.library import NAMES, procedure
 
-LIBRARY = Path(__file__).parents[2] / "procedures"
-NAMES = Shelf((LIBRARY,)).available(fragments=True)
 SVG = {"s": NAMESPACE}
 TEXTS = st.text(st.characters(exclude_categories=["C"]), min_size=1, max_size=60).filter(lambda t: t.strip() == t)
 
 
-@cache
 def drawn(name: str) -> Drawing:
-    loaded = Shelf((LIBRARY,)).load(name)
-    assert isinstance(loaded, Loaded)
-    made = read(loaded.files, loaded.main)
-    assert isinstance(made, Procedure)
-    return drawing(made)
+    return drawing(procedure(name))
 
 
 def nasty(text: str) -> Drawing:

@@ -12,7 +12,6 @@ from functools import lru_cache
 
 import numpy as np
 import pypdfium2
-import pytest
 import zxingcpp
 from pypdf import PdfReader
 

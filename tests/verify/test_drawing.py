@@ -3,28 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from functools import cache
-from pathlib import Path
 
 import pytest
 
-from runner.core.graph import Call, Each, End, Procedure, Step, walk
-from runner.edge.reader import read
-from runner.edge.shelf import Loaded, Shelf
+from runner.core.graph import Call, Each, End, Step, walk
 from runner.verify.coverage import beside
 from runner.verify.drawing import Drawing, drawing
-
-LIBRARY = Path(__file__).parents[2] / "procedures"
-NAMES = Shelf((LIBRARY,)).available(fragments=True)
-
-
-@cache
-def procedure(name: str) -> Procedure:
-    loaded = Shelf((LIBRARY,)).load(name)
-    assert isinstance(loaded, Loaded)
-    made = read(loaded.files, loaded.main)
-    assert isinstance(made, Procedure)
-    return made
+from tests.library import NAMES, procedure
 
 
 @pytest.mark.parametrize("name", NAMES)
