@@ -117,7 +117,7 @@ class Desk:
         one = opened(path)
         if isinstance(one, str):
             return Leaf(title=path.stem, lines=((one, "strong"),))
-        short = summary(one.entries)
+        short = summary(one.entries, procedure_of(one))
         wrong: tuple[tuple[str, Ink], ...] = tuple((f"line {f.line}: {f.kind}: {f.text}", "fail") for f in one.faults)
         head: tuple[tuple[str, Ink], ...] = tuple((line, "plain") for line in head_lines(one, short))
         return Leaf(

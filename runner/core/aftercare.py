@@ -15,6 +15,7 @@ from runner.core.entry import Entry
 from runner.core.gaterows import on_one_line
 from runner.core.graph import CORNER_WORDS, Procedure, Step, find
 from runner.core.hazard import Caution
+from runner.core.names import Names
 from runner.core.picture_car import open_words
 from runner.core.replay import UNHEARD_OF
 from runner.core.stage import open_now
@@ -50,7 +51,7 @@ def before_driving(procedure: Procedure, last: State, events: Events, cautions: 
         yield "Have all this put right by a licensed workshop before the car is moved under its own power."
     for event in last.findings:
         if event.severity == "unsafe":
-            yield finding_words(event)
+            yield finding_words(event, Names(procedure, last))
     lasting = [event for _, event in events if isinstance(event, ev.Confirmed)]
     named = {c.name: c for c in cautions}
     for name in lasting[-1].hazards if lasting else ():
@@ -71,11 +72,13 @@ def not_done(procedure: Procedure, walked: Walked) -> Iterator[str]:
 
 def unmet(procedure: Procedure, last: State) -> Iterator[str]:
     """What the run ended without."""
+    names = Names(procedure, last)
     if last.ended is None:
         yield "The work is not finished."
     elif last.ended.kind != "done":
         yield f"The work was ended before its aim: {on_one_line(last.ended.kind)}."
-    yield from (sentence(f"Not met: {plain(text)}") for text in (last.ended.unmet if last.ended else ()))
+    left = last.ended.unmet if last.ended else ()
+    yield from (sentence(f"Not as it must be: {names.amiss(text)}") for text in left)
 
 
 def due(procedure: Procedure, walked: Walked, last: State) -> Iterator[Due]:
@@ -91,7 +94,8 @@ def due(procedure: Procedure, walked: Walked, last: State) -> Iterator[Due]:
     yield from (Due(what=on_one_line(sentence(text)), when="") for text in says_all(procedure, kept))
     for event in last.findings:
         if event.severity == "advisory":
-            yield Due(what=finding_words(replace(event, follows="")), when=on_one_line(sentence(event.follows)))
+            what = finding_words(replace(event, follows=""), Names(procedure, last))
+            yield Due(what=what, when=on_one_line(sentence(event.follows)))
 
 
 def step_at(procedure: Procedure, path: str) -> tuple[Step, Procedure, str | None] | None:
@@ -113,8 +117,9 @@ def titled(procedure: Procedure, state: State, path: str) -> str:
         return plain(path)
 
 
-def finding_words(event: ev.FindingMade) -> str:
+def finding_words(event: ev.FindingMade, names: Names) -> str:
     """A finding as a sentence: how bad, what, where, and what follows."""
     where = f", {CORNER_WORDS.get(event.where, event.where)}" if event.where else ""
     follows = f" {sentence(event.follows)}" if event.follows else ""
-    return on_one_line(f"{_SERIOUS.get(event.severity, event.severity)}: {sentence(event.what + where)}{follows}")
+    what = sentence(names.in_text(names.found(event.what)) + where)
+    return on_one_line(f"{_SERIOUS.get(event.severity, event.severity)}: {what}{follows}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import msgspec
@@ -12,11 +13,14 @@ from runner.core.entry import Entry
 from runner.core.event import AnyEvent
 from runner.core.gaterows import GateRow, gate_line, gates, on_one_line
 from runner.core.graph import Procedure
+from runner.core.names import Names
 from runner.core.replay import UNHEARD_OF
+from runner.core.state import State, fold
 from runner.core.story import tell
-from runner.core.wording import plain
 
 __all__ = ["GateRow", "Summary", "gate_line", "gates", "story", "summary", "tell_safely"]
+
+_NO_NAMES = Names()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,16 +54,18 @@ class Summary:
     signatures: tuple[str, ...]
 
 
-def summary(entries: Sequence[Entry]) -> Summary:
-    """The run in short."""
+def summary(entries: Sequence[Entry], procedure: Procedure | None = None) -> Summary:
+    """The run in short; `procedure` lends its words."""
     events = [(one, event) for one in entries for event in one.events]
+    names = Names(procedure)
     begun = next((event for _, event in events if isinstance(event, ev.Begun)), None)
     ended = next((event for _, event in events if isinstance(event, ev.Ended)), None)
     rows = gates(entries)
     settled = {event.owed for _, event in events if isinstance(event, ev.Settled)}
 
     def told(*kinds: type[AnyEvent]) -> tuple[str, ...]:
-        return tuple(f"line {one.line + 1}: {tell_safely(event)}" for one, event in events if isinstance(event, kinds))
+        meant = ((one, event) for one, event in events if isinstance(event, kinds))
+        return tuple(f"line {one.line + 1}: {tell_safely(event, names)}" for one, event in meant)
 
     return Summary(
         procedure=on_one_line(begun.procedure) if begun else "",
@@ -84,7 +90,7 @@ def summary(entries: Sequence[Entry]) -> Summary:
         breaks=sum(isinstance(event, ev.Resumed) for _, event in events),
         owed=tuple(on_one_line(e.what) for _, e in events if isinstance(e, ev.Owes) and e.owed not in settled),
         finished=on_one_line(ended.kind) if ended else "",
-        open=tuple(plain(name) for name in ended.open) if ended else (),
+        open=tuple(names.open((name,)) for name in ended.open) if ended else (),
         do_not_drive=ended is not None and ended.do_not_drive,
         signatures=tuple(
             f"line {one.line + 1}: {one.stamp.at}, {tell_safely(event)}"
@@ -110,24 +116,28 @@ def story(entries: Sequence[Entry], procedure: Procedure | None = None) -> tuple
         rows.setdefault(row.line, []).append(row)
     told: list[str] = []
     day = ""
+    state = State()
     for one in entries:
         if one.stamp.at[:10] != day:
             day = one.stamp.at[:10]
             told.append(f"{day} (UTC)")
         first = f"{one.line + 1:>5}  {one.stamp.at[11:19]}  {on_one_line(one.by) or '-':<4}  "
         lead = first
+        names = Names(procedure, state)
+        with suppress(*UNHEARD_OF):  # an edited record is told all the same
+            state = fold(state, one.line, one.stamp, one.by, one.act, one.events)
         for event in one.events:
-            told.append(lead + tell_safely(event))
+            told.append(lead + tell_safely(event, names))
             lead = " " * len(first)
         told += [f"{' ' * len(first)}= {gate_line(row)}" for row in rows.get(one.line + 1, ())]
     return tuple(told)
 
 
-def tell_safely(event: AnyEvent) -> str:
+def tell_safely(event: AnyEvent, names: Names = _NO_NAMES) -> str:
     """The event in words; of one that no engine made, its name."""
     if isinstance(event, ev.Corrected):
         event = msgspec.structs.replace(event, line=event.line + 1)  # acts count lines from 0, readers from 1
     try:
-        return on_one_line(tell(event))
+        return on_one_line(tell(event, names))
     except UNHEARD_OF:
         return f"an event that cannot be told: {event.__struct_config__.tag}"

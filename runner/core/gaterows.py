@@ -19,11 +19,12 @@ from runner.core.entry import Entry
 from runner.core.event import AnyEvent
 from runner.core.finding import clean
 from runner.core.graph import Procedure
+from runner.core.names import Names, place
 from runner.core.replay import UNHEARD_OF
 from runner.core.stamp import Stamp, elapsed
 from runner.core.state import State, fold
-from runner.core.story import place
-from runner.core.wording import plain, title
+from runner.core.story import as_typed
+from runner.core.wording import title
 
 _KINDS = {
     "Check": "check", "Choice": "choice", "Count": "look at the fluid", "Timed": "timed hold", "Books": "books",
@@ -110,11 +111,12 @@ class _Walk:
             self.rows[index] = replace(row, marks=(*row.marks, on_one_line(mark)))
 
     def _row(self, one: Entry, event: AnyEvent) -> GateRow | None:
+        names = Names(self.procedure, self.state)
         match event:
             case ev.Assumed():
                 return self._made(one, "", "start", verdict="as the procedure takes it to be")
             case ev.Confirmed(path=path, hazards=hazards, words=words, how=how, shown_ms=shown, fast=fast):
-                named = ", ".join(f"{w} {plain(h)}" for w, h in zip(words, hazards, strict=False))
+                named = ", ".join(f"{w} {names.of(h)}" for w, h in zip(words, hazards, strict=False))
                 marks = ("faster than it can be read",) if fast else ()
                 act = "confirmed with a key of its own" if how == "own" else "confirmed together"
                 row = self._made(one, path, "safety message", value=named, verdict=act, marks=marks)
@@ -124,7 +126,8 @@ class _Walk:
             case ev.Taken():
                 return self._taken(one, event)
             case ev.Named(name=name, result=result):
-                return self._made(one, self.state.path, "reading", value=result, verdict=f"{plain(name)} not measured")
+                verdict = f"{names.of(name)} not measured"
+                return self._made(one, self.state.path, "reading", value=result, verdict=verdict)
             case ev.Identified(path=path, text=text, digest=digest):
                 kind, value = ("photo", f"SHA-256 {digest}") if digest else ("identification", text)
                 return self._made(one, path, kind, value=value, verdict="taken")
@@ -134,7 +137,7 @@ class _Walk:
                 granted = self.state.out.beats if self.state.out else used
                 return self._made(one, path, "count", value=str(used), limit=f"{granted} granted", verdict="reported")
             case ev.Looked(level=level, position=position):
-                return self._made(one, self.state.path, "look", value=f"{plain(level)}: {position}", verdict="seen")
+                return self._made(one, self.state.path, "look", value=f"{names.of(level)}: {position}", verdict="seen")
             case ev.Overridden(path=path, gate=gate, reason=reason, initials=initials):
                 mark = f"OVERRIDDEN by {initials}: {reason}"
                 return self._made(one, path, self._kind(path, gate), verdict="not met", marks=(mark,))
@@ -221,7 +224,7 @@ def gate_line(row: GateRow) -> str:
     took = "after an unknown time" if row.seconds is None else f"after {row.seconds:.1f} s"
     parts = [
         f"{row.kind} at '{row.title}' {took}",
-        f"{row.value} {row.unit}".strip(),
+        as_typed((row.value,), row.unit),
         f"limit {row.limit}" if row.limit else "",
         row.verdict,
         f"with {row.instrument}" if row.instrument else "",

@@ -30,10 +30,11 @@ from runner.core.gaterows import on_one_line
 from runner.core.graph import CORNER_WORDS, Procedure
 from runner.core.hazard import ORDER, Caution
 from runner.core.measured import Measured, measured
+from runner.core.names import Names
 from runner.core.replay import states
 from runner.core.signature import told as key_told
 from runner.core.state import State, kind_of_step, visits
-from runner.core.wording import fill, plain, says_all
+from runner.core.wording import fill, says_all
 
 NOT_NOTED = "not noted"
 
@@ -111,6 +112,7 @@ def handover(entries: Sequence[Entry], procedure: Procedure, vehicle: Vehicle) -
     end = next((event for _, event in events if isinstance(event, ev.Ended)), None)
     ended_at = next((one.stamp.at for one, event in events if isinstance(event, ev.Ended)), "")
     rows = measured(entries, procedure)
+    names = Names(procedure, last)
     cautions = tuple(_cautions(procedure, events))
     owed = tuple(f"Still to be written down: {on_one_line(what)}." for what in last.owed.values())
     left = (*not_done(procedure, walked), *unmet(procedure, last), *owed)
@@ -133,13 +135,13 @@ def handover(entries: Sequence[Entry], procedure: Procedure, vehicle: Vehicle) -
         done=tuple(_done(procedure, last)),
         measured=rows,
         pictures=tuple(_pictures(procedure, walked)),
-        found=tuple(finding_words(event) for event in last.findings),
+        found=tuple(finding_words(event, names) for event in last.findings),
         overrides=tuple(_overrides(procedure, walked)),
-        corrections=tuple(_corrections(events)),
+        corrections=tuple(_corrections(events, names)),
         cautions=cautions,
         levels=level_curves(entries, procedure),
         stretches=time_line(entries),
-        corners=tuple(_corners(rows, last)),
+        corners=tuple(_corners(rows, last, names)),
         instruments=tuple(_instruments(rows, last)),
         people=tuple(dict.fromkeys(on_one_line(one.by) for before, one, _ in walked if _works(before, one))),
         signatures=tuple(
@@ -209,11 +211,11 @@ def _said(procedure: Procedure, instance: str, value: str) -> str:
     return "not known" if value == "U" else says_all(procedure, [(instance, value == "T")])[0]
 
 
-def _corrections(events: Events) -> Iterator[str]:
+def _corrections(events: Events, names: Names) -> Iterator[str]:
     for one, event in events:
         if isinstance(event, ev.Corrected):
             change = f"In line {event.line + 1} '{event.was}' was corrected to '{event.now}': {event.reason}"
-            held = f"; in truth not met: {', '.join(plain(b) for b in event.broken)}" if event.broken else ""
+            held = f"; in truth not met: {'; '.join(names.of(b) for b in event.broken)}" if event.broken else ""
             yield on_one_line(f"{change}{held} ({one.by}, {one.stamp.at}).")
 
 
@@ -224,14 +226,14 @@ def _cautions(procedure: Procedure, events: Events) -> Iterator[Caution]:
     yield from sorted((c for c in known if c.own_act), key=lambda c: ORDER.index(c.word))
 
 
-def _corners(rows: Iterable[Measured], last: State) -> Iterator[tuple[str, tuple[str, ...]]]:
+def _corners(rows: Iterable[Measured], last: State, names: Names) -> Iterator[tuple[str, tuple[str, ...]]]:
     at: dict[str, list[str]] = {corner: [] for corner in CORNER_WORDS}
     for row in rows:
         if row.member in at:
             at[row.member].append(f"{row.what}: {row.shown}")
     for event in last.findings:
         if event.where in at:
-            at[event.where].append(finding_words(event))
+            at[event.where].append(finding_words(event, names))
     yield from ((corner, tuple(texts)) for corner, texts in at.items())
 
 

@@ -13,10 +13,10 @@ from typing import Any
 
 from runner.core.entry import folded
 from runner.core.gaterows import on_one_line
+from runner.core.names import place
 from runner.core.picture_car import open_words
 from runner.core.replay import UNHEARD_OF
 from runner.core.stamp import at_ms
-from runner.core.story import place
 from runner.core.wording import plain
 from runner.edge.auditing import none_yet
 from runner.edge.choosing import Chosen, Wanted, choose

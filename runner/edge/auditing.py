@@ -85,7 +85,7 @@ def audit_show(folder: Path, run: str, as_json: bool) -> Answer:
     if isinstance(found, str):
         return words(found), 2
     procedure = procedure_of(found)
-    short = summary(found.entries)
+    short = summary(found.entries, procedure)
     if as_json:
         rows = [plain(row) for row in gates(found.entries, procedure)]
         faults = [plain(fault) for fault in found.faults]

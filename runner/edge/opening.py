@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import msgspec
@@ -79,9 +80,15 @@ def procedure_of(run: Opened) -> Procedure | None:
 
 def rebuild(begin: Begin) -> Procedure | tuple[Finding, ...]:
     """The procedure from the texts that the first line of a record holds, or what this program cannot read in them."""
-    wanted = f"{begin.procedure}.yaml"
-    main = next((name for name in begin.texts if name.rpartition("/")[2] == wanted), wanted)
-    return read_procedure({name: text.encode("utf-8", "replace") for name, text in begin.texts.items()}, main)
+    return _made(begin.procedure, frozenset(begin.texts.items()))
+
+
+@lru_cache(maxsize=8)
+def _made(named: str, texts: frozenset[tuple[str, str]]) -> Procedure | tuple[Finding, ...]:
+    """Kept, since reading takes long and many records hold the same texts."""
+    wanted = f"{named}.yaml"
+    main = next((name for name, _ in sorted(texts) if name.rpartition("/")[2] == wanted), wanted)
+    return read_procedure({name: text.encode("utf-8", "replace") for name, text in sorted(texts)}, main)
 
 
 def words(text: str) -> str:

@@ -8,7 +8,7 @@ from dataclasses import fields, is_dataclass
 from runner.core.expr import Expr
 from runner.core.finding import Place
 from runner.core.graph import Body, Each, Procedure, Step
-from runner.core.story import place
+from runner.core.names import place
 from runner.edge.choosing import Started
 from runner.edge.opening import rebuild
 

@@ -1,6 +1,7 @@
 """The audit at the command line, from a run to what is handed out, on the invented car."""
 
 import os
+import re
 import subprocess
 import sys
 import time
@@ -55,6 +56,13 @@ def test_a_demonstration_is_signed_verified_asked_and_handed_out(audit, home: Pa
     assert code == 0
     assert "DEMONSTRATION" in (tmp_path / "out" / "handover.html").read_text()
     assert "Saltmarsh unit 7" in (tmp_path / "out" / "handover.html").read_text()
+
+
+def test_a_run_is_told_without_a_name_of_any_file(audit):
+    text, code = audit("show", RUN)
+    assert code == 0
+    assert "came to 'Pull the parking brake on.'" in text
+    assert re.findall(r".*(?:[a-z]_[a-z]|[a-z]@[A-Z]{2}).*", text) == []
 
 
 def test_a_run_starts_without_what_only_the_audit_needs():

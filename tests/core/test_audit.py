@@ -4,7 +4,7 @@ import msgspec
 
 from runner.core import act as ac
 from runner.core import event as ev
-from runner.core.audit import gate_line, gates, story, summary
+from runner.core.audit import GateRow, gate_line, gates, story, summary
 from runner.core.entry import Entry
 from runner.core.stamp import Stamp
 from tests.edge.small import USUAL, Spans, begin, lines, procedure, typed
@@ -38,18 +38,21 @@ def test_each_gate_that_was_passed_is_a_row_with_who_when_how_long_and_what():
     assert reading.seconds == 40.0  # shown at 08:01:20, counted at 08:02:00
     assert (reading.value, reading.unit, reading.limit) == ("4.51", "mm", "at least 3 mm (car's literature)")
     assert (reading.verdict, reading.instrument) == ("pass", "outside mike")
-    assert rows[2].value == "WARNING dust"
+    assert rows[2].value == "WARNING Brake dust gets into the lungs"
     assert rows[6].marks == ("entered later, done at about 09:15",)
     assert rows[7].value == "AB-1234"
 
 
-def test_without_the_procedure_the_rows_are_the_same_but_for_their_titles():
+def test_without_the_procedure_the_rows_are_the_same_but_for_its_words():
     told = entries()
     bare, titled = gates(told), gates(told, procedure())
-    assert [msgspec.to_builtins(r) | {"title": "", "kind": ""} for r in bare] == [
-        msgspec.to_builtins(r) | {"title": "", "kind": ""} for r in titled
-    ]
-    assert bare[4].title == "measure"
+
+    def rest(row: GateRow) -> dict[str, object]:
+        own = {"value": ""} if row.kind == "safety message" else {}
+        return msgspec.to_builtins(row) | {"title": "", "kind": ""} | own
+
+    assert [rest(row) for row in bare] == [rest(row) for row in titled]
+    assert (bare[4].title, bare[2].value) == ("measure", "WARNING dust")
 
 
 def test_a_confirmation_that_came_too_fast_is_marked():
@@ -103,10 +106,14 @@ def test_the_summary_counts_what_went_otherwise():
     assert (short.mistaken, short.refused, short.breaks) == (1, 1, 1)
     assert short.people == ("AB", "CD")
     [told] = short.contradictions
-    assert told.startswith("line 9: the car is not as the record said: pads out was not so, is so")
+    seen = "noted was 'pads out: not so', seen 'pads out: so'"
+    assert told.startswith(f"line 9: the car is not as the record said: {seen}")
     assert short.findings[0] == "line 10: finding (unsafe): a cut hose at right rear"
     assert (short.finished, short.do_not_drive) == ("left open", True)
     assert short.open == ("pads out",)
+    said = summary(entries(*acts), procedure())
+    assert said.open == ("the pads are out",)
+    assert "noted was 'the pads are in', seen 'the pads are out'" in said.contradictions[0]
     assert short.signatures == ()
 
 
