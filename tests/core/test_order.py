@@ -172,6 +172,18 @@ def test_a_turn_begins_anew() -> None:
     assert run.owed().kind == "needs"
 
 
+def test_a_block_that_is_walked_again_begins_anew() -> None:
+    run = at_ask("5")
+    run.answer("corners")
+    run.answer("try")
+    run.answer("yes")
+    run.done()
+    run.answer("leave")
+    run.answer("corners")
+    run.answer("open")
+    assert (run.path, run.owed().kind) == ("all/RR/open", "needs")
+
+
 def test_a_block_was_done_when_all_its_turns_are_over_and_a_call_by_the_way_it_came_out() -> None:
     run = at_ask("5")
     run.answer("corners")
