@@ -23,6 +23,7 @@ from runner.core.record import fingerprint
 from runner.core.sheet_text import status_sheet
 from runner.core.state import SAFE_STOP, State
 from runner.core.view import View
+from runner.edge import VERSION
 from runner.edge.carfile import NotWritten, add_ask
 from runner.edge.clock import Clock, SteppedClock, SystemClock
 from runner.edge.disk import NotRecorded
@@ -198,7 +199,7 @@ def _resume(
         job.state, job.head = old.state, journal.record.head
         taken = take_over(all_runs, ready.car.reference, old.name, demonstration=old.begin.demonstration)
         clean = job.state.phase == "held"
-        job.do(ac.Resume(clean=clean, torn=torn is not None, by=by, heads=dict(taken.heads)))
+        job.do(ac.Resume(clean=clean, torn=torn is not None, by=by, heads=dict(taken.heads), version=VERSION))
         code = _surface(options, job, clock)
     return _goodbye(job, old.path, ready, code)
 

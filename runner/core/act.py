@@ -125,12 +125,16 @@ class MadeSafe(Act, frozen=True, kw_only=True, tag="made safe"):
 
 
 class Resume(Act, frozen=True, kw_only=True, tag="resume"):
-    """Come back. ``clean`` is False after a crash or a cut; ``torn`` says that a tail was cut off."""
+    """Come back. ``clean`` is False after a crash or a cut; ``torn`` says that a tail was cut off.
+
+    ``version`` is the program that judges from here on; empty where it is the same as before.
+    """
 
     clean: bool
     torn: bool = False
     by: str = ""
     heads: dict[str, str] = {}
+    version: str = ""
 
 
 class Attest(Act, frozen=True, kw_only=True, tag="attest"):

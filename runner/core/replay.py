@@ -28,17 +28,30 @@ class Mismatch:
 
 
 def replay(procedure: Procedure, entries: Sequence[Entry]) -> Mismatch | None:
-    """None if every act makes exactly its events; the state is folded from the engine's, never from the record's."""
+    """None if every act makes exactly its events; else the first line where it does not."""
+    return next(mismatches(procedure, entries), None)
+
+
+def mismatches(procedure: Procedure, entries: Sequence[Entry]) -> Iterator[Mismatch]:
+    """Every line whose events are not the engine's, each judged from the state that the record had come to.
+
+    As long as engine and record agree that state is the engine's own; it ends where the record can be folded no more.
+    """
     state = State()
     for one in entries:
         try:
             events = decide(procedure, state, one.act, one.stamp, one.by)
+        except UNHEARD_OF as error:
+            yield Mismatch(one.line + 1, f"the engine cannot carry out this act ({type(error).__name__})")
+            events = one.events
+        if events != one.events and (difference := _difference(events, one.events)):
+            yield Mismatch(one.line + 1, f"the engine does not give these events: {difference}")
+            events = one.events
+        try:
             state = fold(state, one.line, one.stamp, one.by, one.act, events)
         except UNHEARD_OF as error:
-            return Mismatch(one.line + 1, f"the engine cannot carry out this act ({type(error).__name__})")
-        if events != one.events and (difference := _difference(events, one.events)):
-            return Mismatch(one.line + 1, f"the engine does not give these events: {difference}")
-    return None
+            yield Mismatch(one.line + 1, f"these events cannot follow what went before ({type(error).__name__})")
+            return
 
 
 def states(entries: Sequence[Entry]) -> Iterator[tuple[State, Entry, State]]:

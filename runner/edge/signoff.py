@@ -21,7 +21,7 @@ from runner.edge.job import Job
 from runner.edge.journal import Held, Journal
 from runner.edge.opening import Answer, opened_run, procedure_of, words
 from runner.edge.signing import signed
-from runner.edge.verifying import verified
+from runner.edge.verifying import judged_otherwise, verified
 
 
 def audit_sign(folder: Path, run: str, meaning: str, by: str, keys: Path, clock: Clock) -> Answer:
@@ -33,6 +33,9 @@ def audit_sign(folder: Path, run: str, meaning: str, by: str, keys: Path, clock:
     procedure = procedure_of(found)
     if not checked.whole or procedure is None:
         return words(f"{found.path}: not signed: the record is at fault: 'witnessmark audit verify' says where"), 1
+    if otherwise := judged_otherwise(checked):
+        mend = "sign it with that version: nobody signs here what is judged here otherwise"
+        return words(f"{found.path}:{otherwise.line}: not signed: {otherwise.text}: {mend}"), 1
     if not by and meaning != "performed":
         return f"not signed: say who has {meaning} it: --by INITIALS", 2
     by = by or next((one.by for one in reversed(found.entries) if one.by), "")

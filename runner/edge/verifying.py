@@ -12,9 +12,12 @@ from runner.core.entry import Entry
 from runner.core.finding import line_of, quote
 from runner.core.graph import Procedure
 from runner.core.record import clock_faults, fingerprint, read
-from runner.core.replay import replay
+from runner.core.replay import mismatches
+from runner.edge import VERSION
 from runner.edge.opening import Answer, Opened, Trouble, in_json, opened, plain, rebuild, words
 from runner.edge.signing import signatures
+
+JUDGED_OTHERWISE = "judged otherwise"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +53,9 @@ def audit_verify(paths: Sequence[Path], fingerprint: str | None, as_json: bool) 
 def verified(one: Opened) -> Verified:
     """What verifying a record came to; its line in the files beside it is looked for, too."""
     wrong, signed = signatures(one.record.lines, one.entries)
-    faults = [*one.faults, *_replayed(one.entries), *wrong, *_linked(one.path, one.entries)]
+    unlike, remarks = _replayed(one.entries)
+    faults = [*one.faults, *unlike, *wrong, *_linked(one.path, one.entries)]
+    clock = [Trouble(line=f.line, kind=f.kind, text=f.text) for f in clock_faults(one.record.lines)]
     return Verified(
         file=str(one.path),
         whole=not faults,
@@ -58,9 +63,14 @@ def verified(one: Opened) -> Verified:
         fingerprint=fingerprint(one.record.head.hash) if one.record.lines else "",
         printed=one.record.printed,
         faults=tuple(sorted(faults, key=lambda trouble: trouble.line)),
-        warnings=tuple(Trouble(line=f.line, kind=f.kind, text=f.text) for f in clock_faults(one.record.lines)),
+        warnings=tuple(sorted((*clock, *remarks), key=lambda trouble: trouble.line)),
         signatures=signed,
     )
+
+
+def judged_otherwise(one: Verified) -> Trouble | None:
+    """What tells that another version of the program judged this record, and that this one would judge otherwise."""
+    return next((trouble for trouble in one.warnings if trouble.kind == JUDGED_OTHERWISE), None)
 
 
 def _verified(path: Path, typed: str | None) -> Verified | str:
@@ -68,24 +78,46 @@ def _verified(path: Path, typed: str | None) -> Verified | str:
     return one if isinstance(one, str) else verified(one)
 
 
-def _replayed(told: Sequence[Entry]) -> list[Trouble]:
+def _replayed(told: Sequence[Entry]) -> tuple[list[Trouble], list[Trouble]]:
+    """What is wrong with what the engine makes of the acts, and what only another version of it makes of them."""
     begin = told[0].act if told else None
     if begin is None:
-        return []  # the fault of its first line is told already
+        return [], []  # the fault of its first line is told already
     if not isinstance(begin, Begin):
-        return [Trouble(line=1, kind="no beginning", text="a record begins with the start of its run")]
+        return [Trouble(line=1, kind="no beginning", text="a record begins with the start of its run")], []
     for name, digest in begin.hashes.items():
         if sha256(begin.texts.get(name, "").encode("utf-8", "replace")).hexdigest() != digest:
-            return [Trouble(line=1, kind="changed", text=f"the text of {quote(name)} does not fit its own SHA-256")]
+            return [Trouble(line=1, kind="changed", text=f"the text of {quote(name)} does not fit its own SHA-256")], []
     made = rebuild(begin)
     if not isinstance(made, Procedure):
         text = f"the procedure in this line cannot be read: {line_of(made[0])}" if made else "it holds no procedure"
-        return [Trouble(line=1, kind="not replayed", text=text)]
-    mismatch = replay(made, told)
-    if mismatch is None:
-        return []
-    mend = f"the line was made anew, or witnessmark {begin.version}, which wrote it, judged otherwise"
-    return [Trouble(line=mismatch.line, kind="not the engine's", text=f"{mismatch.text}: {mend}")]
+        if begin.version != VERSION:
+            return [], [_otherwise(1, begin.version, text)]
+        return [Trouble(line=1, kind="not replayed", text=text)], []
+    judges = _judges(told)
+    remarks: list[Trouble] = []
+    for mismatch in mismatches(made, told):
+        judge = judges[mismatch.line - 1]
+        if judge == VERSION:
+            text = f"{mismatch.text}: the line was made anew, by hand or by another program"
+            return [Trouble(line=mismatch.line, kind="not the engine's", text=text)], remarks
+        if not remarks:
+            remarks.append(_otherwise(mismatch.line, judge, f"replay differs at line {mismatch.line}: {mismatch.text}"))
+    return [], remarks
+
+
+def _judges(told: Sequence[Entry]) -> list[str]:
+    """The version of the program that judged each line: that of the start, or of the last time it was resumed."""
+    judge, found = "", []
+    for one in told:
+        judge = (one.act.version if isinstance(one.act, Begin | Resume) else "") or judge
+        found.append(judge)
+    return found
+
+
+def _otherwise(line: int, judge: str, text: str) -> Trouble:
+    said = f"judged by witnessmark {judge}, this is {VERSION}: {text}; only {judge} itself can tell whether that is so"
+    return Trouble(line=line, kind=JUDGED_OTHERWISE, text=said)
 
 
 def _linked(path: Path, told: Sequence[Entry]) -> list[Trouble]:
@@ -123,7 +155,8 @@ def _verdict(one: Verified) -> list[str]:
     lines += [f"{name}:{t.line}: {t.kind}: {t.text}" for t in one.signatures]
     if one.whole:
         paper = f"; the paper was printed at line {one.printed}" if one.printed else ""
-        lines.append(f"{name}: whole: {one.lines} lines, replayed; fingerprint {one.fingerprint}{paper}")
+        how = "not replayed, since judged by another version" if judged_otherwise(one) else "replayed"
+        lines.append(f"{name}: whole: {one.lines} lines, {how}; fingerprint {one.fingerprint}{paper}")
     else:
         lines.append(f"{name}: AT FAULT: {len(one.faults)}, first at line {one.faults[0].line}")
     return lines
