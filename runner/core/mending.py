@@ -69,13 +69,17 @@ def _restoring(procedure: Procedure) -> dict[str, tuple[str, ...]]:
     for path in paths(procedure):
         found = at(procedure, path)
         step = found.node
-        if not isinstance(step, Step) or len(step.makes) != 1 or _does_more(step):
-            continue
-        wanted = procedure.conditions[step.makes[0].name].restore
-        if wanted in (None, step.id):
+        if isinstance(step, Step) and restores(procedure, step):
             name = graph.instance(procedure.conditions, step.makes[0], found.here)
             made[name] = (*made.get(name, ()), path)
     return made
+
+
+def restores(procedure: Procedure, step: Step) -> bool:
+    """Whether a run that lacks what the step makes may go to it: it makes that alone, and no other step is named."""
+    if len(step.makes) != 1 or _does_more(step):
+        return False
+    return procedure.conditions[step.makes[0].name].restore in (None, step.id)
 
 
 def _does_more(step: Step) -> bool:

@@ -48,6 +48,9 @@ def _check(desk: Desk, node: Node, scope: Scope) -> Check:
         options, right = CORNERS, (corner.value,)
         if corner.value == HERE and scope.index != "corner":
             desk.say(corner.place, "index", "no corner is here", "ask in a block of corners, or name the corner")
+        elif corner.value != HERE and scope.block == "corner":
+            why = f"every turn of the block would ask for {quote(corner.value)}"
+            desk.say(corner.place, "index", why, "write 'corner: here', or ask outside the block")
     elif number is not None:
         right = (number.value,)
         if not _NUMBER.fullmatch(number.value):

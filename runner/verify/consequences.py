@@ -1,9 +1,10 @@
 """What follows physically from a deed or a change is stated by the step that does it.
 
 A duty of the vocabulary may say what becomes true (`makes`), what becomes false (`ends`), which level has to be looked
-at (`looks`), and which level is filled or drawn from (`fills`, `draws`). Whoever does the deed, or makes or ends the
-condition, states these effects: by itself, or on each way on which it comes about. So an effect that is forgotten at
-one of several steps is seen. Levels count where the procedure follows one of that name.
+at (`looks`), and which level is filled or drawn from (`fills`, `draws`): the move says where to go when it is full, or
+short of its low mark. Whoever does the deed, or makes or ends the condition, states these effects: by itself, or on
+each way on which it comes about. So an effect that is forgotten at one of several steps is seen. Levels count where the
+procedure follows one of that name.
 
 Bad:
     steps:
@@ -20,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from runner.core.graph import Count, Ref, instance
+from runner.core.graph import Count, Duty, Ref, Step, instance
 from runner.verify.claim import ENTRY, Case, Claim
 from runner.verify.due import Due, due, unlifted
 from runner.verify.fields import member_of
@@ -43,20 +44,32 @@ def _unstated(case: Case, station: Station, each: Due) -> Iterator[Claim]:
         for ref in refs:
             if not _stated(case, station, each.edge, verb, instance(case.procedure.conditions, ref, here)):
                 yield _claim(case, station, each, f"{verb}s: [{_said(ref)}]", f"{verb}s '{_said(ref)}'")
-    step, owner = station.step, station.owner
-    assert step is not None
+    assert station.step is not None
+    for level, write, word in _levels(station.step, each.duty):
+        if level in station.owner.levels:
+            yield _claim(case, station, each, write, f"{word} the level '{level}'")
+
+
+def _levels(step: Step, duty: Duty) -> Iterator[tuple[str, str, str]]:
+    """The levels of a duty that the step does not speak of: which, what would say so, and what is missing."""
     moves = (*step.moves, *((step.gate.move,) if isinstance(step.gate, Count) and step.gate.move else ()))
-    stated = {
-        "looks": {look.level for look in step.sets},
-        "fills": {m.target for m in moves},
-        "draws": {m.source for m in moves},
-    }
-    write = {"looks": "sets: {{{0}: MARK, by: look, within: ..}}", "fills": "moves: [{{to: {0}, ..}}]"}
-    for key, word in (("looks", "asks for a look at"), ("fills", "fills"), ("draws", "draws from")):
-        for level in getattr(each.duty, key):
-            if level in owner.levels and level not in stated[key]:
-                lines = write.get(key, "moves: [{{from: {0}, ..}}]").format(level)
-                yield _claim(case, station, each, lines, f"{word} the level '{level}'")
+    for level in duty.looks:
+        if level not in {look.level for look in step.sets}:
+            yield level, f"sets: {{{level}: MARK, by: look, within: ..}}", "asks for a look at"
+    for level in duty.fills:
+        into = [m for m in moves if m.target == level]
+        if not into:
+            yield level, f"moves: [{{to: {level}, each: [..], if_full: STEP}}]", "fills"
+        elif any(m.if_full is None for m in into):
+            yield level, "if_full: STEP", "asks for a stop before it runs over at"
+    for level in duty.draws:
+        out = [m for m in moves if m.source == level]
+        if not out:
+            yield level, f"moves: [{{from: {level}, each: [..], low_mark: .., if_short: STEP}}]", "draws from"
+        elif any(m.if_short is None for m in out):
+            yield level, "if_short: STEP", "asks for a stop before it runs dry at"
+        elif any(m.low_mark is None for m in out):
+            yield level, "low_mark: MARK", "asks for a low mark at"
 
 
 def _stated(case: Case, station: Station, edge: int, verb: str, name: str) -> bool:

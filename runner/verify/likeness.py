@@ -12,7 +12,8 @@ from fractions import Fraction
 from hashlib import sha256
 
 from runner.core.finding import Finding, Place
-from runner.core.graph import Condition, Procedure, Ref, Step, Target, walk
+from runner.core.graph import Condition, Procedure, Step, Target, walk
+from runner.core.mending import restores
 from runner.verify.expand import expand
 from runner.verify.station import Op, Station
 
@@ -40,19 +41,19 @@ def likeness(procedure: Procedure) -> str:
 
 
 def _declared(procedure: Procedure) -> object:
-    made: dict[str, set[str]] = {}
-    for node in walk(procedure.body):
-        for ref in (r for r in getattr(node, "makes", ()) if isinstance(r, Ref)):
-            made.setdefault(ref.name, set()).add(node.id)
+    made: dict[str, set[tuple[str, str]]] = {}
+    for owner in (procedure, *procedure.fragments.values()):
+        for node in walk(owner.body):
+            if isinstance(node, Step) and restores(procedure, node):
+                made.setdefault(node.makes[0].name, set()).add((owner.name, node.id))
     conditions = {n: _restored(c, made.get(n, set())) for n, c in procedure.conditions.items()}
     names = ("levels", "parts", "stacks", "waits", "rules", "asks", "computes", "contract", "assumes", "carries")
     return (_plain(conditions), *(_plain(getattr(procedure, name)) for name in names))
 
 
-def _restored(condition: Condition, makers: set[str]) -> object:
-    """Without ``restore`` the one step that makes it is meant."""
-    restore = condition.restore or (next(iter(makers)) if len(makers) == 1 else None)
-    return (_plain(condition, ("restore",)), restore)
+def _restored(condition: Condition, makers: set[tuple[str, str]]) -> object:
+    """Not the name of the step that restores it counts, but to which steps a run may go for it."""
+    return (_plain(condition, ("restore",)), tuple(sorted(makers)))
 
 
 def _plain_station(station: Station, watched: set[str]) -> object:

@@ -1,9 +1,10 @@
 """What does not keep over a break can be brought back where it is needed.
 
 A condition with `keeps` may be gone when the work goes on. Then its `restore` step is done and the run comes back:
-so that step exists, changes nothing else, and its own needs hold wherever the condition is needed. At the end there
-is no step to come back to, so no rule `at_end` asks for what does not keep; nor does the closing of an opening that
-is closed on leaving.
+so that step exists, changes nothing else, and its own needs hold wherever the condition is needed. An opening that is
+closed on leaving is opened again in the same way: where several steps of one file open it, `restore` says which. At
+the end there is no step to come back to, so no rule `at_end` asks for what does not keep; nor does the closing of an
+opening that is closed on leaving.
 
 Bad:
     assumes: [not cap_off]
@@ -28,6 +29,7 @@ from collections.abc import Iterator
 
 from runner.core.finding import Finding
 from runner.core.graph import Condition, Holds, Procedure, Step, instance, walk
+from runner.core.mending import restores
 from runner.verify.claim import INSIDE, Case, Claim
 from runner.verify.station import Station
 
@@ -63,7 +65,27 @@ def findings(case: Case) -> Iterator[Finding]:
                     text=f"'{ref.name}' does not keep over a break, and at the end nothing brings it back",
                     help="ask for it at the last step that needs it, not at the end",
                 )
+    yield from _opened_again(case, needed)
     yield from _on_leaving(case)
+
+
+def _opened_again(case: Case, needed: set[str]) -> Iterator[Finding]:
+    """Openings that leaving closes, a step needs, and several steps of one file would open again."""
+    whole = case.procedure
+    closed = {n for n in needed if (left := whole.conditions[n].if_left) is not None and left.kind == "close"}
+    for owner in (whole, *whole.fragments.values()) if closed else ():
+        steps = [n for n in walk(owner.body) if isinstance(n, Step) and restores(whole, n)]
+        for name in sorted(closed):
+            makers = [s for s in steps if s.makes[0].name == name]
+            if len(makers) > 1:
+                ids = ", ".join(f"'{s.id}'" for s in makers)
+                yield Finding(
+                    place=makers[0].place,
+                    check="restore",
+                    text=f"'{name}' is closed on leaving, and nothing says which of {ids} opens it again",
+                    help=f"write 'restore: {makers[0].id}' at '{name}' in the vocabulary",
+                    related=((whole.conditions[name].place, "the opening"),),
+                )
 
 
 def _on_leaving(case: Case) -> Iterator[Finding]:

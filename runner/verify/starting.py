@@ -1,7 +1,8 @@
 """What the work starts from is known, and nothing is asked at the start that the work does not use.
 
 What a procedure opens or closes first stands among its `assumes`, so that it is confirmed from the car before anything
-is done: an opening that may be open already is not opened again. In turn each assumption (of a fragment: each need of
+is done: an opening that may be open already is not opened again. A level is looked at before it is guarded by
+`if_short` or `if_full`. In turn each assumption (of a fragment: each need of
 its contract) is used: a step, a duty, a call or a rule asks for it, or an opening of that name is opened or closed,
 before anything else changes it.
 
@@ -26,7 +27,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from runner.core.finding import Finding, Place
-from runner.core.graph import HERE, MEMBERS, Call, End, Holds, Ref, instance, instances, narrow
+from runner.core.graph import (
+    HERE,
+    MEMBERS,
+    Call,
+    Count,
+    End,
+    Holds,
+    LevelNeed,
+    Move,
+    Ref,
+    Step,
+    instance,
+    instances,
+    narrow,
+)
 from runner.verify.claim import Case
 from runner.verify.due import due, duty_needs
 from runner.verify.flow import spread
@@ -38,9 +53,11 @@ _CHANGES = ("make", "end", "lose", "waver")
 def findings(case: Case) -> Iterator[Finding]:
     """Openings that are changed first without being known, and assumptions that nothing uses."""
     names = [n for n in instances(case.procedure.conditions) if n in case.layout.fields]
+    names += sorted({f"level {n}" for p in (case.procedure, *case.procedure.fragments.values()) for n in p.levels})
     bits = {name: 1 << nth for nth, name in enumerate(names)}
     untouched = spread(_ways(case, bits), 0, (1 << len(bits)) - 1)
     yield from _unknown(case, bits, untouched)
+    yield from _unlooked(case, bits, untouched)
     yield from _unused(case, bits, untouched)
 
 
@@ -48,12 +65,48 @@ def _ways(case: Case, bits: Mapping[str, int]) -> tuple[tuple[tuple[int, int, in
     """The edges on the bits of what nobody has changed and no step has asked for since the start."""
     kept: dict[int, tuple[int, ...]] = {}
     for station in case.expanded.stations:
-        known = sum(bits[a] for a in {a.instance for a in station.asked})
+        known = sum(bits[a] for a in {a.instance for a in station.asked} | _looked(station))
         kept[id(station)] = tuple(~(known | _changed(edge, bits)) for edge in station.edges)
     return tuple(
         tuple((t, 0, keep, 0, ()) for t, keep in zip(p.targets, kept[id(p.station)], strict=True))
         for p in case.expanded.points
     )
+
+
+def _looked(station: Station) -> set[str]:
+    """The levels that are looked at here: by the step, after a grant, or because it needs them."""
+    step = station.step
+    if step is None:
+        return set()
+    looks = {f"level {look.level}" for look in step.sets}
+    if station.kind == "look":
+        looks |= {f"level {n}" for m in _moves(step) for n in (m.source, m.target) if n is not None}
+    return looks | {f"level {n.level}" for n in station.others if isinstance(n, LevelNeed)}
+
+
+def _moves(step: Step) -> tuple[Move, ...]:
+    count = step.gate if isinstance(step.gate, Count) else None
+    return (*step.moves, *((count.move,) if count is not None and count.move is not None else ()))
+
+
+def _unlooked(case: Case, bits: Mapping[str, int], untouched: tuple[int, ...]) -> Iterator[Finding]:
+    """Guards at levels that nobody has looked at since the start."""
+    told: set[tuple[Place, str]] = set()
+    for point, x in zip(case.expanded.points, untouched, strict=True):
+        step = point.station.step
+        if step is None or point.station.kind != "step" or case.procedure.is_fragment:
+            continue
+        for move in _moves(step):
+            for name, guard in ((move.source, move.if_short), (move.target, move.if_full)):
+                if guard is None or not x & bits.get(f"level {name}", 0) or (move.place, name or "") in told:
+                    continue
+                told.add((move.place, name or ""))
+                yield Finding(
+                    place=move.place,
+                    check="start",
+                    text=f"'{name}' is guarded here, and nobody has looked at it since the start",
+                    help=f"let every path that leads here pass a step with 'sets: {{{name}: ..}}'",
+                )
 
 
 def _changed(edge: Edge, bits: Mapping[str, int]) -> int:

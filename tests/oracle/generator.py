@@ -94,7 +94,7 @@ class _Grower(Pieces):
         if wide:
             self.known["o"] = "T"
             yield [self.step(makes=["o"])]
-        if "each" not in [m.__name__ for m in middle] or self.chance(0.5):
+        if "each" not in [m.__name__ for m in middle] or self.chance(0.9):
             yield self.fill()
             if self.chance(0.3):
                 yield self.draw()
