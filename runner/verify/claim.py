@@ -7,7 +7,8 @@ speaks of one field; with two or more masks the first pass may only suspect, and
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
 
 from runner.core.finding import Finding, Place
 from runner.core.graph import Duty, Procedure
@@ -16,6 +17,7 @@ from runner.verify.fields import Change, Field, Layout
 from runner.verify.flow import Flow
 from runner.verify.station import Station
 
+T = TypeVar("T")
 ENTRY = -1
 """On entry, before the needs are taken to hold."""
 INSIDE = -2
@@ -48,6 +50,14 @@ class Case:
     """The stations of one step for one ``here``, by the id of the step."""
     touched: frozenset[str]
     """The condition instances that some step makes, ends or leaves unknown."""
+    _known: dict[object, Any] = field(default_factory=dict)
+
+    def once(self, key: object, make: Callable[[], T]) -> T:
+        """What is the same wherever it is asked, worked out at the first asking."""
+        if key not in self._known:
+            self._known[key] = make()
+        found: T = self._known[key]
+        return found
 
     def field(self, name: str) -> Field:
         """A field by its name."""
@@ -119,8 +129,12 @@ def broken(flow: Flow, claims: Mapping[int, tuple[Claim, ...]]) -> Iterator[Brok
         inside = flow.layout.changes(station)[0].after(x)
         for claim in here:
             y = x if claim.edge == ENTRY else inside
-            if all(y & mask for mask in claim.bad) and _taken(flow, station, claim, y):
-                yield Broken(at, claim)
+            for mask in claim.bad:
+                if not y & mask:
+                    break
+            else:
+                if _taken(flow, station, claim, y):
+                    yield Broken(at, claim)
 
 
 def breaks(flow: Flow, suspect: Broken, x: int, within: int = -1) -> bool:

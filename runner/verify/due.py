@@ -20,8 +20,12 @@ class Due:
     occasion: str
 
 
-def due(case: Case, station: Station) -> Iterator[Due]:
+def due(case: Case, station: Station) -> tuple[Due, ...]:
     """The duties that a station brings; what may not have happened brings none of its own."""
+    return case.once(("due", id(station)), lambda: tuple(_due(case, station)))
+
+
+def _due(case: Case, station: Station) -> Iterator[Due]:
     if station.step is not None and station.kind == "step":
         for duty in case.duties.get(("place", station.step.where), ()):
             yield Due(duty, ENTRY, 0, f"place '{station.step.where}'")

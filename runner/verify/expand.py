@@ -120,7 +120,7 @@ class _Layer:
                 owner=frame.owner,
                 here=frame.here,
                 block=frame.block,
-                choices=frozenset(choices_of(frame.owner)),
+                choices=choices_of(frame.owner),
                 awaited=frozenset(one.node for one in afters),
                 told_apart=frozenset(one.node for one in afters if one.outcomes),
             )

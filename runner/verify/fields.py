@@ -60,6 +60,8 @@ class Change:
 
     def then(self, other: Change) -> Change:
         """The one change that is this and then the other."""
+        if other is NOTHING or self is NOTHING:
+            return self if other is NOTHING else other
         return Change(self.keep & other.keep, self.put & other.keep | other.put, self.down + other.down)
 
     def before(self, mask: int, bad: int) -> int:
@@ -67,6 +69,9 @@ class Change:
         if self.put & bad:
             return mask
         return bad if self.keep & mask == mask else 0
+
+
+NOTHING = Change(-1, 0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,7 +135,7 @@ class Layout:
 
     def run(self, ops: tuple[Op, ...]) -> Change:
         """What several occasions do, one after the other."""
-        change = Change(-1, 0)
+        change = NOTHING
         for op in ops:
             change = change.then(self.change(op))
         return change
@@ -147,7 +152,7 @@ class Layout:
 
     def _edge(self, station: Station, at: int) -> Change:
         edge = station.edges[at]
-        narrowed = Change(-1, 0)
+        narrowed = NOTHING
         f = self.fields.get(edge.when.field) if edge.when is not None else None
         if f is not None and edge.when is not None:
             narrowed = Change(~f.but(*edge.when.values), 0)
@@ -161,6 +166,8 @@ class Layout:
 
 
 def _assign(sets: list[tuple[int, int]], down: tuple[int, ...], *, sure: bool) -> Change:
+    if not sets and not down:
+        return NOTHING
     keep, put = -1, 0
     for mask, bit in sets:
         if sure:

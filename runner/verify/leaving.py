@@ -35,10 +35,14 @@ from runner.verify.claim import INSIDE, Case, Claim
 from runner.verify.station import Station
 
 
-def claims(case: Case, station: Station) -> Iterator[Claim]:
-    """What may be open at a station, and whether it can be made safe there."""
+def claims(case: Case, station: Station) -> tuple[Claim, ...]:
+    """What may be open at a station, and whether it can be made safe there: the same wherever work is left."""
     if station.step is None and station.kind != "safe stop":
-        return
+        return ()
+    return case.once("leave", lambda: tuple(_anywhere(case)))
+
+
+def _anywhere(case: Case) -> Iterator[Claim]:
     opens = [(n, case.procedure.conditions[n.partition("@")[0]]) for n in sorted(case.touched)]
     opens = [(n, c) for n, c in opens if c.kind == "opening"]
     for name, condition in opens:

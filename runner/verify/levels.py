@@ -104,7 +104,9 @@ class _Levels:
         self.case, self.car = case, car
         self.track = Track(case, car)
         self.planned: set[int] = set()
-        self.flow = Flow(case.expanded, case.layout, ways(case.expanded, case.layout), ())
+        self.best: dict[str, Fraction] = {}
+        for name, least, _ in (look for looks in self.track.looks.values() for look in looks if look is not None):
+            self.best[name] = max(least, self.best.get(name, least))
 
     def findings(self, first: int, start: Spans) -> Iterator[Finding]:
         """The faults of all levels, each once."""
@@ -187,10 +189,10 @@ class _Levels:
         gate = _gate(station)
         assert isinstance(gate, Count)
         for d in self.track.draws[id(station)]:
-            name = d.move.source if d is not None else None
-            best = max((x[1] for looks in self.track.looks.values() for x in looks if x and x[0] == name), default=None)
             if d is None or d.any_amount:
                 continue
+            name = d.move.source
+            best = self.best.get(name or "")
             if name is not None and best is not None and best - d.most < d.low:
                 full, most, low = (self._said(station, name, x) for x in (best, d.most, d.low))
                 yield _Seen(
@@ -231,10 +233,15 @@ class _Levels:
         points = self.case.expanded.points
         edges = [points[a].targets.index(b) if b in points[a].targets else -1 for a, b in pairwise(way)]
         path = Path(tuple(way), (*edges, -1))
-        if blocked(self.flow, path, self.case.layout.start):
-            path = reaching(self.flow, fault.point, self.case.layout.start) or path
+        flow = self.case.once("ways", self._flow)
+        if blocked(flow, path, self.case.layout.start):
+            path = reaching(flow, fault.point, self.case.layout.start) or path
         notes = [self._note(at, fault.level) for at in path.points]
         return trail(self.case.expanded, path.points, path.edges, notes)
+
+    def _flow(self) -> Flow:
+        expanded, layout = self.case.expanded, self.case.layout
+        return Flow(expanded, layout, ways(expanded, layout), ())
 
     def _note(self, at: int, level: str) -> str:
         spans, station = self.track.states[at], self.case.expanded.points[at].station

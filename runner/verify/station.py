@@ -118,7 +118,7 @@ class Setting:
     owner: Procedure
     here: str | None
     block: str
-    choices: frozenset[str]
+    choices: Mapping[str, tuple[str, ...]]
     awaited: frozenset[str] = frozenset()
     told_apart: frozenset[str] = frozenset()
     """The nodes that another one must come after, and those of them whose outcomes count."""

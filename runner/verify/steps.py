@@ -223,20 +223,20 @@ def _options(setting: Setting, subject: str) -> list[str]:
     ask = setting.owner.asks.get(subject)
     if ask is not None:
         return list(ask.options)
-    return list(choices_of(setting.owner).get(subject, ()))
+    return list(setting.choices.get(subject, ()))
 
 
 def choices_of(owner: Procedure) -> dict[str, tuple[str, ...]]:
     """The remembered choices of a procedure's own steps, and the values that each may have."""
-    found: dict[str, tuple[str, ...]] = {}
+    found: dict[str, dict[str, None]] = {}
     todo = [owner.body]
     while todo:
         for node in todo.pop().nodes.values():
             if isinstance(node, Each):
                 todo.append(node.body)
             if isinstance(node, Step) and isinstance(node.gate, Choice | Count) and node.gate.name:
-                found[node.gate.name] = (*found.get(node.gate.name, ()), *outcomes(node.gate))
-    return {name: tuple(dict.fromkeys(values)) for name, values in found.items()}
+                found.setdefault(node.gate.name, {}).update(dict.fromkeys(outcomes(node.gate)))
+    return {name: tuple(values) for name, values in found.items()}
 
 
 def _undone(setting: Setting, step: Step) -> Iterator[Edge]:

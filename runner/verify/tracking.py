@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 from fractions import Fraction
 
@@ -34,15 +35,16 @@ class Track:
 
     def _thresholds(self) -> tuple[Fraction, ...]:
         """Where a value that keeps falling or rising round a loop comes to rest."""
-        found = {Fraction(0), MOST}
+        found = [Fraction(0), MOST]
         for station in self.case.expanded.stations:
             self.draws[id(station)] = self.car.draws(station)
             self.looks[id(station)] = self.car.looks(station)
-            found |= {x for d in self.draws[id(station)] if d is not None for x in (d.low, d.brim)}
-            found |= {x for look in self.looks[id(station)] if look is not None for x in look[1:]}
+            found += [x for d in self.draws[id(station)] if d is not None for x in (d.low, d.brim)]
+            found += [x for look in self.looks[id(station)] if look is not None for x in look[1:]]
             for name in lost_of(station.step) if station.step is not None else ():
-                found |= {x for pair in self.car.seen(station.owner, name) for x in pair}
-        return tuple(sorted(found))
+                found += [x for pair in self.car.seen(station.owner, name) for x in pair]
+        # Most are one and the same object: exact fractions are dear to compare.
+        return tuple(sorted(set({id(x): x for x in found}.values())))
 
     def spread(self, first: int, start: Spans) -> None:
         """Follow every level from ``first`` on, until nothing more is possible anywhere."""
@@ -68,15 +70,16 @@ class Track:
             self.came |= {(target, name): at for name in after}
             self.first[target] = at
             return True
-        new: Spans = {}
+        new = dict(old)
         for name, span in after.items():
-            joined = old[name].join(span)
-            if joined != old[name]:
-                if target <= at:
-                    joined = self._widened(old[name], joined)
-                self.came.setdefault((target, name), at)
-                if joined.lo < old[name].lo or (old[name].known and not joined.known):
-                    self.came[target, name] = at
+            was = old[name]
+            if span is was or (joined := was.join(span)) == was:
+                continue
+            if target <= at:
+                joined = self._widened(was, joined)
+            self.came.setdefault((target, name), at)
+            if joined.lo < was.lo or (was.known and not joined.known):
+                self.came[target, name] = at
             new[name] = joined
         if new == old:
             return False
@@ -88,13 +91,17 @@ class Track:
         if old.empty or new.empty:
             return new
         if lo < old.lo:
-            lo = max((t for t in self.marks if t <= lo), default=Fraction(0))
+            below = bisect_right(self.marks, lo)
+            lo = self.marks[below - 1] if below else Fraction(0)
         if hi > old.hi:
-            hi = min((t for t in self.marks if t >= hi), default=MOST)
+            above = bisect_left(self.marks, hi)
+            hi = self.marks[above] if above < len(self.marks) else MOST
         return Span(lo, hi, new.known)
 
     def entered(self, station: Station, spans: Spans) -> Spans:
         """Its needs hold from here; after a grant comes the look."""
+        if not station.others:
+            return spans
         spans = dict(spans)
         for need in station.others:
             least = self.car.least_of(station, need) if isinstance(need, LevelNeed) else None

@@ -124,13 +124,14 @@ def _section(s: int, after: str) -> Iterator[str]:
     yield f"    {{do: Look at the seal {s}., short: SEAL, place: car, needs: [{o}], deeds: [on_{o}], next: i-{s},"
     yield f"     choose: {{ask: Which seal is it?, options: [flat, round], as: {kind}}}}}"
     yield f"  i-{s}: {{do: Wipe the seal {s}., short: WIPE, place: car, needs: [{o}, {f[0]}],"
-    yield f"        deeds: [on_{o}, on_{f[0]}], next: j-{s}}}"
+    yield f"        deeds: [on_{o}, on_{f[0]}],"
+    yield f"        next: {{ask: {kind}, flat: j-{s}, round: j-{s}}}}}"
     yield f"  j-{s}: {{do: Put the cap {s} on., short: CAP ON, place: car, needs: [{o}], ends: [{o}], next: {after}}}"
 
 
 def procedure(steps: int) -> Procedure:
     """The procedure of about so many steps as values of the core."""
-    sections = max(1, round(steps / SECTION))
+    sections = max(OPENINGS, round(steps / SECTION))
     written = min(PERIOD, sections)
     made = read({"bench.yaml": text(written), "vocabulary.yaml": vocabulary()}, "bench.yaml")
     if not isinstance(made, Procedure):

@@ -13,7 +13,7 @@ from tests.benchmarks import synthetic
 from tests.benchmarks.dominance import networkx, own
 
 
-@pytest.mark.parametrize("steps", [10, 330, 660])
+@pytest.mark.parametrize("steps", [80, 330, 660])
 def test_a_synthetic_procedure_of_any_size_is_proven(steps: int) -> None:
     procedure = synthetic.procedure(steps)
     assert abs(len(procedure.body.nodes) - steps) <= steps / 30 + 5
