@@ -3,12 +3,12 @@
 from collections.abc import Iterator, Mapping
 
 from runner.core.finding import quote
-from runner.core.graph import MEMBERS, Body, Call, Compute, Contract, Each, Index, Procedure, Vocabulary
+from runner.core.graph import MEMBERS, Body, Call, Compute, Contract, Each, Index, Procedure, Vocabulary, walk
 from runner.edge.reader_cars import bind_cars, example_cars
 from runner.edge.reader_conditions import needs, refs
 from runner.edge.reader_desk import CAR, Desk, Scope, meant
 from runner.edge.reader_merge import agree, take_over
-from runner.edge.reader_rules import rules
+from runner.edge.reader_rules import rules, seen
 from runner.edge.reader_scan import scan
 from runner.edge.reader_steps import body
 from runner.edge.reader_tree import flag, index, items, pairs, scalar, under, words
@@ -104,6 +104,7 @@ def _afterwards(desk: Desk, made: Procedure, root: Map) -> None:
         for key in (key for key, _ in pairs(under(root, "contract", "exits")) if key.value not in kinds):
             text = f"no step ends with {quote(key.value)}"
             desk.say(key.place, "outcome", text, "write a step such as {end: " + key.value + "}, or take it out")
+    seen(desk, walk(made.body), made.rules)
     for duty in made.vocabulary.duties:
         unless = duty.unless
         if unless is not None and unless.value not in desk.choices.get(unless.subject, (unless.value,)):

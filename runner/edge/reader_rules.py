@@ -1,9 +1,11 @@
 """The rules of a procedure: what must be true of the whole of it."""
 
+from collections.abc import Iterable
 from typing import Literal, cast
 
 from runner.core.finding import quote
-from runner.core.graph import HERE, Holds, Occasion, Ref, Rule
+from runner.core.graph import HERE, Holds, Occasion, Ref, Rule, Step
+from runner.core.graph import Node as GraphNode
 from runner.edge.reader_conditions import needs, ref, refs
 from runner.edge.reader_desk import CAR, Desk, Scope
 from runner.edge.reader_tree import pairs, scalar, under, words
@@ -52,6 +54,16 @@ def _occasion(desk: Desk, entry: Node | None) -> Occasion | None:
         if desk.known(text, names, "a step" if on == "step" else "a deed"):
             return Occasion(on=on, name=text.value, at=None)
     return None
+
+
+def seen(desk: Desk, nodes: Iterable[GraphNode], found: Iterable[Rule]) -> None:
+    """Notes rules that watch a call, a block or an end: nothing takes place under such a name."""
+    plain = {node.id for node in nodes if isinstance(node, Step)}
+    for rule in found:
+        for one in (rule.what, rule.other):
+            if one is not None and one.on == "step" and one.name not in plain:
+                why = f"{quote(one.name)} is no plain step, so no rule sees it"
+                desk.say(rule.place, "name", why, "state 'after' at the call or block, or name a step or a deed in it")
 
 
 def _spoken(occasion: Occasion) -> str:
