@@ -17,6 +17,7 @@ from runner.core import act as ac
 from runner.core.act import AnyAct
 from runner.core.graph import Photo, Procedure, Step, find
 from runner.core.line import Head
+from runner.core.names import Names
 from runner.core.panel import Panel
 from runner.core.picture import Extras, look
 from runner.core.record import fingerprint
@@ -226,8 +227,12 @@ def _goodbye(job: Job, path: Path, ready: Ready, code: int) -> int:
     state = job.state
     if state.ended is not None:
         print(f"{state.procedure}: {state.ended.kind}")
-        for text in state.ended.open:
-            print(f"  open: {text}")
+        names = Names(ready.procedure, state)
+        for name in state.ended.open:
+            print(f"  open: {names.open((name,))}")
+        for name in state.ended.unmet:
+            if name not in state.ended.open:
+                print(f"  not as it must be: {names.amiss(name)}")
         if state.ended.do_not_drive:
             print("  NOT TO BE DRIVEN until this is settled")
     else:

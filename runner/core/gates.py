@@ -10,7 +10,7 @@ from runner.core import graph
 from runner.core.act import AnyAct
 from runner.core.draft import Draft, outward
 from runner.core.effects import leave
-from runner.core.gauging import balanced, take, understand
+from runner.core.gauging import balanced, overfull, take, understand
 from runner.core.graph import Found, Step
 from runner.core.stage import Stage
 from runner.core.units import Unclear
@@ -208,6 +208,8 @@ def _enter(draft: Draft, found: Found, step: Step, act: ac.Enter) -> None:
     if not isinstance(gate, graph.Reading):
         return
     parsed = understand(draft, gate, act.typed, act.unit, act.instrument)
+    if not isinstance(parsed, Unclear):
+        parsed = overfull(draft, found, step, parsed) or parsed
     if isinstance(parsed, Unclear):
         draft.refuse(parsed.why, parsed.help)
         return

@@ -8,12 +8,12 @@ from fractions import Fraction
 
 from runner.core import event as ev
 from runner.core.draft import Draft
-from runner.core.graph import CANNOT_TELL, Books, Found, LimitBand, Reading
+from runner.core.graph import CANNOT_TELL, Books, Found, LimitBand, Reading, Step
 from runner.core.measure import GUARD, Band, Bound, Instrument, Verdict, judge, standard_uncertainty
 from runner.core.quantity import DIMENSIONS, Dimension, Quantity, Unit
 from runner.core.rational import to_text
 from runner.core.units import UNITS, Unclear, parse_quantity, parse_unit, show
-from runner.core.values import worth
+from runner.core.values import owner_of, worth
 
 INSTRUMENT_NOT_NAMED = "not named"
 
@@ -132,6 +132,22 @@ def understand(
         unit = one.unit
     shown = ", ".join(show(p, unit) for p in points)
     return Parsed(points=tuple(points), unit=unit, instrument=chosen, shown=shown)
+
+
+def overfull(draft: Draft, found: Found, step: Step, parsed: Parsed) -> Unclear | None:
+    """Why an amount cannot be: more than what it goes into, or comes out of, holds at its brim. None where it can."""
+    reading = step.gate
+    if not isinstance(reading, Reading) or reading.mode != "amount":
+        return None
+    moves = (move for move in step.moves if reading.name in move.least.names | move.most.names)
+    for name in dict.fromkeys(n for move in moves for n in (move.target, move.source) if n is not None):
+        owner = owner_of(draft.procedure, found.procedure, name)
+        level = owner.levels[name]
+        brim = worth(owner, draft.state, level.brim, found.here)
+        if isinstance(brim, Quantity) and parsed.points[0].lo > brim.hi:
+            why = f"{parsed.shown} is more than there is room for: {level.what}, {show(brim, level.unit)} at its brim"
+            return Unclear(parsed.shown, why, "read the amount and its unit once more")
+    return None
 
 
 def take(draft: Draft, found: Found, reading: Reading, back: ev.ReadBack) -> str | None:

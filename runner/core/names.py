@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from runner.core.graph import Procedure, Step, find, spoken, walk
+from runner.core.graph import HERE, Procedure, Step, find, narrow, spoken, walk
 from runner.core.state import State
 from runner.core.wording import fill, plain, says, says_all, what_of
 
@@ -62,12 +62,33 @@ class Names:
         """What is not as it must be at the end, as it is: a condition, or the words of a rule."""
         made, base = self.procedure, name.partition("@")[0]
         if made is None or base not in made.conditions:
-            return self.in_text(name) if made is not None else plain(name)
+            return plain(name) if made is None else self._unfollowed(made, name) or self.in_text(name)
         wanted = any(
             ref.name == base for rule in made.rules if rule.kind == "at_end" and rule.wanted for ref in rule.refs
         )
         normally = made.conditions[base].normally
         return says(made, name, holds=normally is not True and not wanted)
+
+    def _unfollowed(self, made: Procedure, text: str) -> str:
+        """What happened and was not followed as a rule wants it, from the rule's own text with what happened behind."""
+        for rule in made.rules:
+            said, behind, happened = text.partition(f"{rule.said} (")
+            if said or not behind or rule.what is None or rule.other is None:
+                continue
+            what = happened.removesuffix(")")
+            member = what.partition("@")[2]
+            index = made.conditions[rule.other.name].index if rule.other.name in made.conditions else None
+            where = rule.other.at if rule.other.at not in (None, HERE) else narrow(member or None, index)
+            owed = f"{rule.other.on} {rule.other.name}" + (f"@{where}" if where else "")
+            return f"{self._came(made, what)}, but never after it: {self._came(made, owed)}"
+        return ""
+
+    def _came(self, made: Procedure, occasion: str) -> str:
+        """What was done, or what the car came to be like."""
+        verb, _, name = occasion.partition(" ")
+        if verb == "end" and name.partition("@")[0] in made.conditions:
+            return says(made, name, holds=False)
+        return self.of(occasion)
 
     def found(self, what: str) -> str:
         """A finding; of one that the run made itself, what is not as it must be in words."""

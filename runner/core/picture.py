@@ -230,6 +230,8 @@ def _alert(procedure: Procedure, state: State) -> tuple[tuple[str, ...], AlertKi
             return ((why, mend) if mend else (why,)), "refused"
         case ev.Mistaken(value=value):
             return (f"'{value}' is not so here", "look at the car again, and answer what is seen"), "refused"
+        case ev.FindingMade(severity="fail" | "unsafe"):
+            return (tell(last),), "fail"
         case ev.Contradicted() | ev.Corrected() | ev.Expired() | ev.FindingMade() | ev.LevelIs(enclosure=None):
             return (tell(last),), "note"
         case _:

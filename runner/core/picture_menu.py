@@ -158,27 +158,39 @@ def _late(owed: Stage, *, doable: bool) -> Option:
 
 
 def _otherwise(procedure: Procedure, state: State) -> tuple[Option, ...]:
-    """Every condition that can be contradicted, by its place on the car."""
+    """Every condition that can be contradicted, by its place on the car: what is known first, as it is believed."""
     places: list[Option] = []
     for member, key in _KEYPAD.items():
-        options: list[Option] = []
+        known: list[Option] = []
+        unknown: list[Option] = []
         for name, condition in procedure.conditions.items():
             if member not in (MEMBERS[condition.index] if condition.index else ("",)):
                 continue
             instance = f"{name}@{member}" if member else name
             value = state.value(instance)
-            options += [
-                Option(
-                    key="",
-                    text=says(procedure, instance, holds=holds),
-                    act=ac.Contradict(condition=instance, holds=holds),
-                )
-                for holds in (True, False)
-                if value != ("T" if holds else "F")
-            ]
-        if options:
-            places.append(Option(key=key, text=spoken(member) or "the whole car", sub=numbered(options)))
+            if value == "U":
+                unknown.append(_unknown(procedure, instance))
+                continue
+            believed = says(procedure, instance, holds=value == "T")
+            known.append(
+                Option(key="", text=f"not so: {believed}", act=ac.Contradict(condition=instance, holds=value != "T"))
+            )
+        if unknown:
+            known.append(Option(key="", text="what is not known", sub=numbered(unknown)))
+        if known:
+            places.append(Option(key=key, text=spoken(member) or "the whole car", sub=numbered(known)))
     return tuple(places)
+
+
+def _unknown(procedure: Procedure, instance: str) -> Option:
+    """A condition of which nothing is known, with its two sides behind it."""
+    sides = [
+        Option(
+            key="", text=says(procedure, instance, holds=holds), act=ac.Contradict(condition=instance, holds=holds)
+        )
+        for holds in (True, False)
+    ]
+    return Option(key="", text=f"{says(procedure, instance, holds=True)}?", sub=numbered(sides))
 
 
 @lru_cache(maxsize=1)

@@ -10,6 +10,7 @@ from dataclasses import replace
 from runner.core import act as ac
 from runner.core import graph
 from runner.core.graph import Found, Holds, Procedure, spoken
+from runner.core.names import Names
 from runner.core.panel import numbered
 from runner.core.picture_gate import Asked, at_step, enter
 from runner.core.picture_unmet import ending, level_positions, needed, stop, then
@@ -93,7 +94,8 @@ def _ended(procedure: Procedure, state: State) -> Asked:
     text = [f"Open: {words}" for words in opened]
     text += [f"Not as it must be: {words}" for words in says_all(procedure, known)]
     text += [f"Not known: {words}?" for words in says_all(procedure, unknown)]
-    text += [f"Not met: {plain(u)}" for u in unmet if u not in conditions]
+    names = Names(procedure, state)
+    text += [f"Not met: {names.amiss(u)}" for u in unmet if u not in conditions]
     text += [f"Owed: {what}" for what in state.owed.values()]
     text += [f"Signed: {s.initials}, {s.meaning}" for s in state.signed]
     drive = " THE CAR IS NOT TO BE DRIVEN." if end.do_not_drive else ""

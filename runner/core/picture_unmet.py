@@ -10,6 +10,7 @@ from runner.core.draft import Draft
 from runner.core.graph import After, Found, Holds, LevelNeed, Part, Procedure, Rule
 from runner.core.leaving import unmet_at_end
 from runner.core.mending import restoring_path
+from runner.core.names import Names
 from runner.core.panel import numbered
 from runner.core.picture_gate import Asked, enter
 from runner.core.stage import Stage, Unmet, needs_unmet
@@ -108,7 +109,7 @@ def ending(procedure: Procedure, state: State, found: Found, now: Stamp) -> Aske
     text: list[str] = []
     for instance in unmet:
         if instance.partition("@")[0] not in procedure.conditions:
-            text.append(f"Not followed yet: {plain(instance)}.")
+            text.append(f"Not followed yet: {Names(procedure, state).amiss(instance)}.")
             continue
         if state.value(instance) == "U":
             text.append(f"Not known: {says(procedure, instance, holds=True)}?")

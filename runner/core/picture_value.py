@@ -121,12 +121,13 @@ def limits(found: Found, state: State, reading: Reading) -> str:
     units = [reading.unit]
     for name, symbol in ways_of(reading, state)[:1]:
         units += [u for u in units_of(reading.dimension) if name and u.symbol == symbol and u != reading.unit]
-    texts = [_band(found, state, band, units) for band in passing]
+    most = 1 if reading.mode == "amount" else _PLACES
+    texts = [_band(found, state, band, units, most) for band in passing]
     words = "; ".join(t for t in dict.fromkeys(texts) if t)
     return f"{words}, {reading.limit_kind}" if words and reading.limit_kind else words
 
 
-def _band(found: Found, state: State, band: LimitBand, units: list[Unit]) -> str:
+def _band(found: Found, state: State, band: LimitBand, units: list[Unit], most: int) -> str:
     ends: list[Quantity | None] = []
     for expr in (band.low, band.high):
         value = worth(found.procedure, state, expr, found.here) if expr is not None else None
@@ -134,30 +135,33 @@ def _band(found: Found, state: State, band: LimitBand, units: list[Unit]) -> str
             return f"{band.outcome}: a limit is not known yet"
         ends.append(value if isinstance(value, Quantity) else None)
     name = "" if band.outcome == "pass" else f"{band.outcome}: "
-    words = [_between(ends[0], ends[1], band, unit) for unit in units]
+    words = [_between(ends[0], ends[1], band, unit, most) for unit in units]
     other = f" ({'; '.join(words[1:])})" if words[1:] else ""
     return f"{name}{words[0]}{other}"
 
 
-def _between(low: Quantity | None, high: Quantity | None, band: LimitBand, unit: Unit) -> str:
+def _between(low: Quantity | None, high: Quantity | None, band: LimitBand, unit: Unit, most: int) -> str:
     if low is not None and high is not None:
         if low == high and low.is_point:
             return show(low, unit)
-        return f"{inward(low, unit, up=True, signed=False)} to {inward(high, unit, up=False)}"
+        return f"{inward(low, unit, up=True, signed=False, most=most)} to {inward(high, unit, up=False, most=most)}"
     if low is not None:
-        return f"{'at least' if band.low_inclusive else 'more than'} {inward(low, unit, up=True)}"
+        return f"{'at least' if band.low_inclusive else 'more than'} {inward(low, unit, up=True, most=most)}"
     if high is not None:
-        return f"{'at most' if band.high_inclusive else 'less than'} {inward(high, unit, up=False)}"
+        return f"{'at most' if band.high_inclusive else 'less than'} {inward(high, unit, up=False, most=most)}"
     return ""
 
 
-def inward(limit: Quantity, unit: Unit, *, up: bool, signed: bool = True) -> str:
-    """A limit in a unit; where it does not come out even it is rounded to the strict side, never outward."""
+def inward(limit: Quantity, unit: Unit, *, up: bool, signed: bool = True, most: int = _PLACES) -> str:
+    """A limit in a unit; where it does not come out even it is rounded to the strict side, never outward.
+
+    ``most`` is how many places can be read at all: an amount is poured to a tenth of its unit at best.
+    """
     low, high = limit.within(unit)
     end = high if up else low
     places = next((n for n in range(_PLACES + 1) if (end * 10**n).denominator == 1), None)
     if places is None:
-        places = max(0, _DIGITS - len(str(int(abs(end)))))
+        places = min(most, max(0, _DIGITS - len(str(int(abs(end))))))
         grid = 10**places
         end = Fraction(-(-end * grid // 1), grid) if up else Fraction(end * grid // 1, grid)
     gap = "" if unit.symbol in ("", "°", "'") else " "

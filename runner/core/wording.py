@@ -43,8 +43,18 @@ def _worth(name: str, procedure: Procedure, state: State, here: str | None) -> s
         return f"({what_of(procedure, base)}: not known yet)"
     if isinstance(known, Quantity):
         unit = unit_of(procedure, base) or next(iter(units_of(known.dimension)), None)
-        return clean(show(known, unit)) if unit is not None else clean(base)
+        if unit is None:
+            return clean(base)
+        return clean(rounded(known, unit) if base in procedure.computes else show(known, unit))
     return clean(known) if isinstance(known, str) else spoken_order(known)
+
+
+def rounded(value: Quantity, unit: Unit) -> str:
+    """A computed value without digits that nobody can measure: from ten on no more than tenths."""
+    size = max(map(abs, value.within(unit)))
+    most = 1 if size >= 10 else 2 if size >= 1 else 3
+    even = (n for n in range(most) if all((end * 10**n).denominator == 1 for end in value.within(unit)))
+    return show(value, unit, next(even, most))
 
 
 def what_of(procedure: Procedure, name: str) -> str:

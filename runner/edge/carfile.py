@@ -24,6 +24,9 @@ from runner.edge.splice import Unchangeable, splice
 from runner.edge.swap import locked, replace
 from runner.edge.text import Map, Node, Scalar, Seq, load
 
+UNREADABLE = "cannot be read"
+"""Stands in the place of a vehicle's number that nobody can read."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Car:
@@ -77,19 +80,28 @@ def _car(path: Path, root: Node) -> Car | tuple[Finding, ...]:
     plain = _plain(root)
     car = plain["car"]
     vin = check_vin(car["vin"])
+    unread = car["vin"] == UNREADABLE
     places: dict[str, Place] = {}
     asks, twice = _asks(root, places)
     at = root.get("car") if isinstance(root, Map) else None
     vin_node = at.get("vin") if isinstance(at, Map) else None
     vin_place = vin_node.place if vin_node is not None else Place(str(path), 1, 1)
-    if vin.problems:
+    if vin.problems and not unread:
         return tuple(Finding(place=vin_place, check="vin", text=p.why, help=p.help) for p in vin.problems)
     doubt = Finding(place=vin_place, check="vin", text=vin.warning, help="read it once more", severity="warning")
-    doubts = ((doubt,) if vin.warning else ()) + twice
+    if unread:
+        doubt = Finding(
+            place=vin_place,
+            check="vin",
+            text="the vehicle's number could not be read: records tell this car by this file alone",
+            help="write the number here once it can be read, before a run begins",
+            severity="warning",
+        )
+    doubts = ((doubt,) if vin.warning or unread else ()) + twice
     return Car(
         path=path,
         name=car["name"],
-        vin=vin.normalised,
+        vin="" if unread else vin.normalised,
         steering=car["steering"],
         odometer=car.get("odometer", ""),
         demonstration=plain.get("demonstration") == "true",

@@ -16,7 +16,7 @@ from runner.core.graph import Ask, Procedure, Reading, Step, spoken, walk
 from runner.core.quantity import DIMENSIONS, Dimension
 from runner.core.units import Unclear, parse_quantity, parse_unit, units_of
 from runner.core.vin import check as check_vin
-from runner.edge.carfile import Car, NotWritten, add_ask, add_instrument, new_car, read_car
+from runner.edge.carfile import UNREADABLE, Car, NotWritten, add_ask, add_instrument, new_car, read_car
 
 Answering = Callable[[str, str, tuple[str, ...]], str]
 """Puts one question: its prompt, what was wrong with the answer before (or a hint), and the answers if it has any."""
@@ -128,9 +128,11 @@ def _keep(path: Path, got: Mapping[str, str]) -> None:
 
 
 def _vin(ask: Answering) -> str:
-    hint = "17 characters, from the plate"
+    hint = f"17 characters, from the plate; empty: {UNREADABLE}"
     while True:
         typed = _until(ask, "vehicle identification number", hint, (), _readable)
+        if not typed:
+            return UNREADABLE
         vin = check_vin(typed)
         if _until(ask, f"it reads {vin.groups}: so", vin.warning, (YES, NO), _needed) == YES:
             return vin.normalised
@@ -139,7 +141,7 @@ def _vin(ask: Answering) -> str:
 
 def _readable(text: str) -> str | Unclear:
     problems = check_vin(text).problems
-    if not problems:
+    if not text or not problems:
         return text
     at = f", character {problems[0].position}" if problems[0].position else ""
     return Unclear(text, f"{problems[0].why}{at}", problems[0].help)

@@ -249,6 +249,13 @@ def test_an_amount_below_nothing_is_refused() -> None:
     assert "below nothing" in poured().refused(ac.Enter(typed=["-50"])).why
 
 
+def test_more_than_a_level_holds_at_its_brim_is_not_believed() -> None:
+    run = poured()
+    told = run.refused(ac.Enter(typed=["251"]))
+    assert "251 mL is more than there is room for: fluid, 250 mL at its brim" in told.why
+    assert taken(run, "250").outcome == "taken"
+
+
 @pytest.mark.parametrize(("amount", "path"), [("60", "finish"), ("20", "finish")])
 def test_the_books_close_where_what_went_in_is_what_stayed(amount: str, path: str) -> None:
     run = poured()

@@ -19,12 +19,13 @@ from runner.core.desk import complete, press
 from runner.core.face import face
 from runner.core.panel import PAGE, Panel, page_of, pages
 from runner.core.picture import Extras, look
+from runner.core.quantity import Quantity
 from runner.core.sheet_text import status_sheet
 from runner.core.state import State
 from runner.core.view import Field, Option, View
-from runner.core.wording import fill
+from runner.core.wording import fill, rounded
 from runner.plain import page
-from tests.core.bench import AT, BEGIN, Bench, begun, expr, harmless, refused
+from tests.core.bench import AT, BEGIN, ML, Bench, begun, expr, harmless, refused
 from tests.core.driver import Run, steps
 
 VALUES = {
@@ -477,7 +478,9 @@ def test_what_does_not_keep_is_not_known_as_soon_as_its_time_is_over() -> None:
     view = bench.view()
     assert view.timers == ()
     (whole,) = [o.sub for o in menu_entry(view, "the car is not as you say") if o.key == "5"]
-    assert {o.text for o in whole} >= {"the rag is wet", "the rag is dry"}
+    (unknown,) = [o.sub for o in whole if o.text == "what is not known"]
+    (rag,) = [o.sub for o in unknown if o.text == "the rag is wet?"]
+    assert [o.text for o in rag] == ["the rag is wet", "the rag is dry"]
 
 
 def test_a_level_that_is_too_low_is_looked_at_again_by_the_keypad_alone() -> None:
@@ -584,7 +587,10 @@ steps:
     run = Run(steps(text)).begin()
     run.done()
     view = look(run.procedure, run.state, run.now())
-    assert any("Not followed yet" in line for line in view.text)
+    (owed,) = [line for line in view.text if "Not followed yet" in line]
+    assert "but never after it" in owed
+    assert not {"_", "@"} & set(owed)
+    assert "make" not in owed.split()
     assert [line for line in view.text if "hose" in line] == [
         f"Not known: the hose is on the {corner} nipple?"
         for corner in ("left front", "right front", "left rear", "right rear")
@@ -597,6 +603,40 @@ steps:
     assert run.path == "safe stop"
     told = run.goes(ac.Done())
     assert any("bolts_loose" in e.what for e in told if isinstance(e, ev.FindingMade))
+
+
+def test_a_run_that_is_over_tells_what_was_not_followed_without_a_name_of_the_file() -> None:
+    text = """
+rules: [{must_follow: {make: bolts_loose, then: {end: bolts_loose}}, why: what was loosened is torqued}]
+steps:
+  loose: {do: Loosen it., makes: [bolts_loose@LF], next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.done()
+    stop = look(run.procedure, run.state, run.now()).options[-1].act
+    assert isinstance(stop, ac.Cannot)
+    run.goes(stop)
+    run.goes(ac.Done())
+    over = look(run.procedure, run.state, run.now())
+    (told,) = [line for line in over.text if "never after it" in line]
+    assert told.count("left front") == 2
+    assert not any({"_", "@"} & set(line) for line in over.text)
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        ("967789/10000", "96.8 mL"),
+        ("31416/10000", "3.14 mL"),
+        ("12345/100000", "0.123 mL"),
+        ("40", "40 mL"),
+        ("5/2", "2.5 mL"),
+    ],
+)
+def test_a_computed_value_shows_no_digits_that_nobody_can_measure(value: str, shown: str) -> None:
+    exact = Fraction(value) / 1_000_000
+    assert rounded(Quantity(exact, exact, ML.dimension), ML) == shown
 
 
 def test_what_nobody_looked_at_is_told_as_not_known_when_a_run_is_over() -> None:

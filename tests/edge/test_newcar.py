@@ -1,6 +1,7 @@
 """A car's file made by questions. Vehicle numbers are invented; check digits as in 49 CFR 565.15."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -86,6 +87,16 @@ def test_the_vin_is_read_back_in_groups_and_can_be_typed_again(tmp_path: Path):
     assert options == ("yes, as on the car", "no, type it again")
     assert script.asked[3][1] == "compare it with the plate, group by group"
     assert script.asked[4][:2] == ("it reads 111 11111 1 11111111: so", "")
+
+
+def test_a_vehicle_number_that_cannot_be_read_is_said_so_and_said_again_with_each_run(tmp_path: Path):
+    script = Script([IDENTITY[0], "", *IDENTITY[3:], *VALUES, *INSTRUMENT])
+    car = car_of(make_car(script, tmp_path, procedure()))
+    assert "empty: cannot be read" in script.asked[1][1]
+    assert car.vin == ""
+    (told,) = car.warnings
+    assert "could not be read" in told.text
+    assert car.reference != replace(car, salt="another").reference
 
 
 @pytest.mark.parametrize(

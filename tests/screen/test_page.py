@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec import structs
 
-from runner.core.act import Hold, Resume
+from runner.core.act import Hold, Note, Resume
 from runner.core.panel import Panel
 from runner.core.view import CautionView, View
 from runner.screen.app import Runner
@@ -220,6 +220,14 @@ def test_the_line_of_marks_is_whole_for_any_number_of_steps(step: int, steps: in
         assert ("╪" in line) == (step > 1)
         assert ("┼" in line) == (step < steps)
     assert len(line) == 80
+
+
+def test_a_finding_that_failed_is_no_mere_note_and_stands_first_on_the_smallest_terminal() -> None:
+    bench = brought_to("do", "RR/hose")
+    view = bench.do(Note(what="leaking", where="RR", severity="fail"))
+    assert view.alert_kind == "fail"
+    assert "leaking" in words(near(view, Panel(token=view.token), 40, 15)).split(view.headline)[0]
+    assert bench.do(Note(what="worn", where="RR", severity="advisory")).alert_kind == "note"
 
 
 def test_what_became_unknown_is_asked_on_the_first_page_however_much_of_it_there_is() -> None:
