@@ -107,11 +107,12 @@ def _ordered(case: Case, point: Point, x: int, now: Now) -> int:
     while frame is not None:
         prefixes[frame.block] = frame.prefix
         frame = frame.up
-    for (name, outcomes), f in case.layout.order.items() if now.happened is not None else ():
+    for name, fields in case.layout.order.items() if now.happened is not None else ():
         block, slash, node = name.rpartition("/")
         prefix = prefixes.get(block + slash, block + slash)
         done, last = now.passed.get(prefix + node, (False, ""))
-        x = x & ~f.mask | f.bits("done" if (last in outcomes if outcomes else done) else "not yet")
+        for outcomes, f in fields.items():
+            x = x & ~f.mask | f.bits("done" if (last in outcomes if outcomes else done) else "not yet")
     return x
 
 

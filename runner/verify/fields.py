@@ -16,8 +16,8 @@ from runner.core.graph import AXLE_OF, SIDE_OF, Occasion
 from runner.verify.station import Op, Station
 
 UNSET = ""
-Waiting = tuple[str, tuple[str, ...]]
-"""What comes after a node waits for: the node in its place, and the outcomes that it may have had."""
+Waiting = dict[str, dict[tuple[str, ...], "Field"]]
+"""What other nodes come after: the node in its place, and the outcomes that it must have had (none: any)."""
 _NOTED = {"start": "wait", "choose": "choice", "read": "reading", "tell": "told", "enter": "entered"}
 
 
@@ -84,7 +84,7 @@ class Layout:
     turns: Mapping[tuple[str, str], tuple[tuple[int, int], ...]]
     over: Mapping[str, tuple[tuple[int, int], ...]]
     start: int
-    order: Mapping[Waiting, Field] = field(default_factory=dict)
+    order: Waiting = field(default_factory=dict)
     _changes: dict[int, tuple[Change, tuple[Change, ...]]] = field(default_factory=dict)
 
     def change(self, op: Op) -> Change:
@@ -127,10 +127,10 @@ class Layout:
 
     def _came(self, op: Op) -> Iterator[tuple[int, int]]:
         """What comes after a node: with outcomes the latest one counts, without that it was done once."""
-        for (name, outcomes), f in self.order.items():
-            if name == op.name and outcomes:
+        for outcomes, f in self.order.get(op.name, {}).items():
+            if outcomes:
                 yield f.mask, f.bits("done" if op.values[0] in outcomes else "not yet")
-            elif name == op.name and op.sure:
+            elif op.sure:
                 yield f.mask, f.bits("done")
 
     def run(self, ops: tuple[Op, ...]) -> Change:

@@ -37,7 +37,7 @@ class _Maker:
         self.over: dict[str, list[tuple[int, int]]] = {}
         self.ops = [(s, op) for s in expanded.stations for ops in (s.entry, *(e.ops for e in s.edges)) for op in ops]
         self.turned = sorted({(op.name, op.values[0]) for _, op in self.ops if op.verb == "turn"})
-        self.before: dict[Waiting, Field] = {}
+        self.before: Waiting = {}
         self.blocks: dict[str, set[str]] = {}
         for station, op in self.ops:
             self.blocks.setdefault(op.told, set()).add(station.block)
@@ -163,10 +163,11 @@ class _Maker:
         """One field for each node and outcomes that another one of its body waits for; every turn begins anew."""
         for station in self.expanded.stations:
             for one in getattr(station.node, "after", ()):
-                key = (f"{station.block}{one.node}", one.outcomes)
-                if key in self.before:
+                fields = self.before.setdefault(name := f"{station.block}{one.node}", {})
+                if one.outcomes in fields:
                     continue
-                made = self.before[key] = self.add(f"before {' '.join((key[0], *one.outcomes))}", ("not yet", "done"))
+                made = self.add(f"before {' '.join((name, *one.outcomes))}", ("not yet", "done"))
+                fields[one.outcomes] = made
                 for turn in self.turned:
                     if station.block.startswith(f"{turn[0]}/"):
                         self.turns.setdefault(turn, []).append((made.mask, made.bits("not yet")))

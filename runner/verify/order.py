@@ -37,7 +37,7 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
     if not isinstance(node, Step | Call | Each) or not node.after or not _begins(station):
         return
     for one in node.after:
-        field = case.layout.order[f"{station.block}{one.node}", one.outcomes]
+        field = case.layout.order[f"{station.block}{one.node}"][one.outcomes]
         yield Claim(
             check="after",
             edge=0 if station.kind == "call" else ENTRY,
