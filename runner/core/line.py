@@ -80,9 +80,11 @@ def seal(head: Head, stamp: Stamp, by: str, act: object, events: Sequence[object
 
 def digests(lines: bytes) -> list[str]:
     """The hash that each stored, newline-ended line ought to carry."""
-    parts = [line.rpartition(_HASH_KEY) for line in lines.split(b"\n")]
-    parts.pop()
-    return [sha256(before + after[_HASH_REST:]).hexdigest() for before, _, after in parts]
+    found = []
+    for line in lines.split(b"\n")[:-1]:
+        before, _, after = line.rpartition(_HASH_KEY)
+        found.append(sha256(before + after[_HASH_REST:]).hexdigest())
+    return found
 
 
 decode_line = msgspec.json.Decoder(Line).decode

@@ -53,7 +53,7 @@ def exchange(folder: Path) -> tuple[Entry, ...]:
 
 def record(folder: Path, told: tuple[Entry, ...], acts: int) -> Path:
     """A record of about so many acts that was put on hold at the step."""
-    there = next(n for n, one in enumerate(told) if one.act == ac.Done() and _arrived(one, AT)) + 1
+    there = next(n for n, one in enumerate(told) if one.act == ac.Done() and arrived(one, AT)) + 1
     clock, head, state, lines = SteppedClock(), Head(), State(), list[bytes]()
 
     def put(act: ac.AnyAct, events: tuple[object, ...]) -> None:
@@ -76,7 +76,7 @@ def record(folder: Path, told: tuple[Entry, ...], acts: int) -> Path:
     return path
 
 
-def _arrived(one: Entry, path: str) -> bool:
+def arrived(one: Entry, path: str) -> bool:
     return any(getattr(event, "path", "") == path for event in one.events)
 
 
