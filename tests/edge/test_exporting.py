@@ -25,7 +25,7 @@ from runner.edge.exporting import _cell, audit_export
 from runner.edge.opening import Opened, opened, procedure_of
 from runner.edge.reader import read as read_procedure
 from runner.edge.verifying import audit_verify
-from tests.edge.small import FILES, PROCEDURE, USUAL, begin, lines, record
+from tests.edge.small import CARD, FILES, PROCEDURE, USUAL, begin, lines, record
 
 
 def _chunk(kind: bytes, data: bytes) -> bytes:
@@ -113,11 +113,17 @@ def test_a_number_stays_a_number(text: str):
 
 def test_texts_of_people_reach_no_spreadsheet_as_a_formula(tmp_path: Path):
     formula = '=HYPERLINK("http://example.invalid","x")'
-    record(tmp_path, (*USUAL[:5], ac.Override(reason=formula, initials="=1+1"), ac.Abandon(reason=formula)))
-    export(tmp_path, tmp_path / "out")
-    for name in ("gates.csv", "readings.csv"):
-        for row in rows(tmp_path / "out" / name):
-            assert not [value for value in row.values() if value.startswith(FORMULAS)]
+    start = begin(instruments={formula: CARD})
+    reading = ac.Enter(typed=["4.51"], unit="mm", instrument=formula)
+    acts = (start, *USUAL[1:5], reading, ac.Accept(), *USUAL[7:9])
+    record_of = b"".join(lines((*acts, ac.Abandon(reason=formula)), by="=1+1")[0])
+    (tmp_path / "=run.jsonl").write_bytes(record_of)
+    export(tmp_path, tmp_path / "out", run="=run")
+    for name, columns in (("gates.csv", {"run", "who", "instrument"}), ("readings.csv", {"run", "who", "instrument"})):
+        table = rows(tmp_path / "out" / name)
+        assert not [value for row in table for value in row.values() if value.startswith(FORMULAS)]
+        kept = {column for row in table for column, value in row.items() if value.startswith("'=")}
+        assert kept >= columns, "the text itself is still there"
 
 
 def car_and_record(tmp_path: Path) -> Path:
