@@ -139,7 +139,7 @@ class Duty:
 
     ``on`` is one of ``place``, ``deed``, ``make``, ``end``, ``while`` (a caution while a condition is T).
     ``makes`` and ``ends`` follow physically; ``looks`` names the levels that are looked at then, ``fills`` and
-    ``draws`` those into and from which it moves.
+    ``draws`` those into and from which it moves, ``at_least`` those that must be high enough.
     """
 
     on: Literal["place", "deed", "make", "end", "while"]
@@ -152,6 +152,7 @@ class Duty:
     looks: tuple[str, ...] = ()
     fills: tuple[str, ...] = ()
     draws: tuple[str, ...] = ()
+    at_least: tuple[str, ...] = ()
     place: Place
 
 

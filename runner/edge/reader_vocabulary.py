@@ -23,7 +23,7 @@ _STRETCH = "this stretch"
 _OPENING_NEEDS = ("normally", "if_left", "leave_rank")
 _OPENING_ONLY = (*_OPENING_NEEDS, "no_longer_than", "urgent")
 _ANYWHERE = Scope(index="corner")
-_EFFECTS = ("makes", "ends", "looks", "fills", "draws")
+_EFFECTS = ("makes", "ends", "looks", "fills", "draws", "at_least")
 _A_LEVEL = "a level of the vocabulary"
 
 
@@ -137,5 +137,6 @@ def _duty(desk: Desk, entry: Node, levels: Mapping[str, str]) -> Duty:
         looks=desk.each_known(under(entry, "looks"), levels, _A_LEVEL),
         fills=desk.each_known(under(entry, "fills"), levels, _A_LEVEL),
         draws=desk.each_known(under(entry, "draws"), levels, _A_LEVEL),
+        at_least=desk.each_known(under(entry, "at_least"), levels, _A_LEVEL),
         place=place,
     )

@@ -1,10 +1,10 @@
 """What follows physically from a deed or a change is stated by the step that does it.
 
 A duty of the vocabulary may say what becomes true (`makes`), what becomes false (`ends`), which level has to be looked
-at (`looks`), and which level is filled or drawn from (`fills`, `draws`): the move says where to go when it is full, or
-short of its low mark. Whoever does the deed, or makes or ends the condition, states these effects: by itself, or on
-each way on which it comes about. So an effect that is forgotten at one of several steps is seen. Levels count where the
-procedure follows one of that name.
+at (`looks`) or must be high enough (`at_least`), and which is filled or drawn from (`fills`, `draws`): the move says
+where to go when it is full, or short of its low mark. Whoever does the deed, or makes or ends the condition, states
+these effects: by itself, or on each way on which it comes about. So an effect that is forgotten at one of several
+steps is seen. Levels count where the procedure follows one of that name.
 
 Bad:
     steps:
@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from runner.core.graph import Count, Duty, Ref, Step, instance
+from runner.core.graph import Count, Duty, LevelNeed, Ref, Step, instance
 from runner.verify.claim import ENTRY, Case, Claim
 from runner.verify.due import Due, due, unlifted
 from runner.verify.fields import member_of
@@ -56,6 +56,9 @@ def _levels(step: Step, duty: Duty) -> Iterator[tuple[str, str, str]]:
     for level in duty.looks:
         if level not in {look.level for look in step.sets}:
             yield level, f"sets: {{{level}: MARK, by: look, within: ..}}", "asks for a look at"
+    for level in duty.at_least:
+        if level not in {n.level for n in step.needs if isinstance(n, LevelNeed)}:
+            yield level, f"needs: [{{level: {level}, at_least: ..}}]", "asks for enough at"
     for level in duty.fills:
         into = [m for m in moves if m.target == level]
         if not into:

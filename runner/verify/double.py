@@ -2,8 +2,9 @@
 
 Each safeguard stands twice: once in the vocabulary, for all procedures, and once at the step. So a safeguard that
 is dropped in one place is seen in the other. A step (or the phase of a count) needs what the duties on its place,
-its deeds and its changes need. In turn each condition that a step needs comes from such a duty, from a rule
-`only_after` that names the condition, from a stack, or from the contract of the fragment.
+its deeds and its changes need; what the beat of a count needs throughout is needed by its step too. In turn each
+condition that a step needs comes from such a duty, from a rule `only_after` that names the condition, from a stack,
+or from the contract of the fragment.
 Where a rule says only after C was made, and nothing ever ends C, the step needs C as well.
 
 Bad:
@@ -23,7 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from runner.core.graph import HERE, Condition, Holds, Occasion, Ref, Rule, instance
+from runner.core.graph import HERE, Condition, Count, Holds, Occasion, Ref, Rule, instance
 from runner.verify.claim import ENTRY, Case, Claim
 from runner.verify.due import Due, due, duty_needs, unlifted
 from runner.verify.fields import meant
@@ -36,7 +37,10 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
     """Duties that are not restated; on the first station of a step also needs without a reason."""
     if station.step is None:
         return
-    own = {(a.instance, a.wanted) for a in asked_of(case.procedure.conditions, station)}
+    own = {(a.instance, a.wanted) for a in station.asked}
+    yield from _before_the_beat(case, station, own)
+    if station.kind not in ("step", "phase"):
+        own |= {(a.instance, a.wanted) for a in asked_of(case.procedure.conditions, station)}
     yield from _not_restated(case, station, own)
     yield from _rules_not_restated(case, station, own)
     if station.asked:
@@ -61,6 +65,26 @@ def _not_restated(case: Case, station: Station, own: set[_Pair]) -> Iterator[Cla
             )
 
 
+def _before_the_beat(case: Case, station: Station, own: set[_Pair]) -> Iterator[Claim]:
+    """What a phase of the beat needs and the beat itself does not change is needed before the first beat."""
+    if station.kind != "step" or station.step is None or not isinstance(station.step.gate, Count):
+        return
+    phases = [s for s in case.step_of(station) if s.kind == "phase"]
+    changed = {op.name.partition("@")[0] for s in phases for e in s.edges for op in e.ops}
+    for a in (a for phase in phases for a in phase.asked):
+        if (a.instance, a.wanted) not in own and a.need.ref.name not in changed:
+            yield Claim(
+                check="restated",
+                edge=ENTRY,
+                bad=case.always,
+                place=station.place,
+                key=f"beat {a.need.said}",
+                text=f"the beat needs '{a.need.said}', which is not among the needs of its step",
+                help=f"write 'needs: [{a.need.said}]' at the step: it is asked before the first beat",
+                related=((a.need.place, "the beat"),),
+            )
+
+
 def _some(own: set[_Pair], name: str, need: Holds) -> bool:
     """No index is here: the step itself says of which member it speaks."""
     base = name.partition("@")[0]
@@ -74,7 +98,11 @@ def _rules_not_restated(case: Case, station: Station, own: set[_Pair]) -> Iterat
             continue
         name = _instance(case.procedure.conditions, other, station)
         said = other.name if other.at in (None, HERE) else name
-        if _ended(case, other) or (name, True) in own or name.endswith("@None"):
+        said = f"all {said}" if name.endswith("@None") else said
+        stated = (name, True) in own or (
+            name.endswith("@None") and any(w and n.startswith(f"{other.name}@") for n, w in own)
+        )
+        if stated or _ended(case, other):
             continue
         yield Claim(
             check="restated",

@@ -220,10 +220,12 @@ class Pieces:
         return {"beat": beat, "draw": move, "grant": 2, "at_most": self.random.choice((2, 2, 2, 3)), "bound": bound}
 
     def restate_count(self, node: Node) -> None:
+        changed = {c for phase in node["count"]["beat"] for c in (*phase["makes"], *phase["ends"])}
         for phase in node["count"]["beat"]:
             for d in self.made.duties:
                 if d["on"] == "deed" and d["name"] in phase["deeds"] and (self.block or "n" not in "".join(d["needs"])):
                     phase["needs"] += d["needs"]
+                    node["needs"] += [n for n in d["needs"] if n.split()[-1] not in changed]
                 if d["on"] == "while" and d["name"] in phase["makes"]:
                     node["cautions"] += [h for h in d["hazards"] if h not in node["cautions"]]
         if not self.block:
