@@ -44,7 +44,11 @@ def leave(draft: Draft, found: Found, outcome: str, because: str = "", late: str
 def turn_away(draft: Draft) -> None:
     """Leave a step by its edge for short or full before its transfer is done: afterwards it would be too late."""
     state = draft.state
-    while state.phase == "running" and not (state.unknown or state.looks_owed or state.diverged or state.again):
+    while (
+        not draft.refused
+        and state.phase == "running"
+        and not (state.unknown or state.looks_owed or state.diverged or state.again)
+    ):
         found = draft.found()
         step = found.node
         if not isinstance(step, Step) or not step.moves or state.pending is not None:
