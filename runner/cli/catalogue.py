@@ -8,12 +8,12 @@ from pathlib import Path
 
 from runner.core.finding import Finding, clean
 from runner.core.graph import Procedure
+from runner.core.render import render
 from runner.edge.catalogue import BEGIN, END, PICTURES, readme
 from runner.edge.diagram_svg import NoLayout, as_svg
 from runner.edge.reader import read
 from runner.edge.shelf import Loaded, Shelf
 from runner.verify.drawing import drawing
-from runner.verify.render import render
 
 
 def catalogue(options: argparse.Namespace) -> int:

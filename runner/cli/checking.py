@@ -8,13 +8,13 @@ import sys
 from collections.abc import Iterable
 from pathlib import Path
 
+from runner.cli.places import home
 from runner.core.finding import Finding, clean, nearest
-from runner.core.graph import Procedure
+from runner.core.render import as_json, as_sarif, render
 from runner.edge import VERSION
-from runner.edge.reader import advice, read
 from runner.edge.shelf import Loaded, Shelf
-from runner.verify import CHECKS, Checked, explain, verify
-from runner.verify.render import as_json, as_sarif, render
+from runner.edge.told import told
+from runner.edge.trees import Trees
 
 STANDARD_OUTPUT = "-"
 
@@ -26,7 +26,7 @@ def check(options: argparse.Namespace) -> int:
         print(clean(said), file=sys.stderr)
         return 2
     gc.disable()  # one pass over much that stays: collecting would only cost
-    shelf = Shelf()
+    shelf, trees = Shelf(), Trees(home() / "kept")
     named = [Path(f) for f in options.files] or [Path(shelf.path_of(n)) for n in shelf.available()]
     paths: list[Path] = []
     for path in named:
@@ -48,14 +48,9 @@ def check(options: argparse.Namespace) -> int:
             missing = True
             continue
         texts |= {name: data.decode("utf-8", "replace") for name, data in loaded.files.items()}
-        findings += advice(loaded.files)
-        procedure = read(loaded.files, loaded.main)
-        if not isinstance(procedure, Procedure):
-            findings += procedure
-            continue
-        result = verify(procedure)
-        findings += result.warnings if isinstance(result, Checked) else result
-        proven += isinstance(result, Checked)
+        answer = told(loaded, trees)
+        findings += answer.findings
+        proven += answer.proven
     unique = tuple(dict.fromkeys(findings))
     errors = sum(f.severity == "error" for f in unique)
     if options.json:
@@ -80,6 +75,8 @@ def _is_source(target: str | None) -> bool:
 
 
 def _sarif(findings: Iterable[Finding]) -> str:
+    from runner.verify import CHECKS  # not needed where the answer was kept
+
     return as_sarif(findings, {c.name: c.manual for c in CHECKS}, VERSION)
 
 
@@ -96,6 +93,8 @@ def _written(path: Path, text: str) -> bool:
 
 def explain_one(options: argparse.Namespace) -> int:
     """The manual page of one check."""
+    from runner.verify import CHECKS, explain
+
     text = explain(options.check)
     if text is None:
         known = [c.name for c in CHECKS]

@@ -8,12 +8,12 @@ from pathlib import Path
 
 from runner.core.finding import clean
 from runner.core.graph import Procedure
+from runner.core.render import render
 from runner.edge.diagram import as_dot, as_mermaid
 from runner.edge.diagram_svg import NoLayout, as_svg
 from runner.edge.reader import read
 from runner.edge.shelf import Loaded, Shelf
 from runner.verify.drawing import drawing
-from runner.verify.render import render
 
 NO_LAYOUT = (
     "the picture needs the library pygraphviz, which finds the places of its boxes: pip install 'witnessmark[draw]'; "

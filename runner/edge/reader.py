@@ -19,20 +19,21 @@ from runner.edge.reader_scan import called
 from runner.edge.reader_tree import scalar, under
 from runner.edge.reader_vocabulary import vocabulary
 from runner.edge.schema import schema
-from runner.edge.shape import check_shape
+from runner.edge.shelf import VOCABULARY
 from runner.edge.text import Map, Node, load, remarks
+from runner.edge.trees import Trees
 
-VOCABULARY = "vocabulary.yaml"
 DEEPEST_CALL = 4
 """How many fragments may stand inside each other."""
 
 
-def read(files: Mapping[str, bytes], main: str) -> Procedure | tuple[Finding, ...]:
+def read(files: Mapping[str, bytes], main: str, trees: Trees | None = None) -> Procedure | tuple[Finding, ...]:
     """The procedure of one file, with its fragments and the vocabulary from the others, or what is wrong.
 
-    A fragment NAME is the file NAME.yaml, looked for beside the main file first, then anywhere.
+    A fragment NAME is the file NAME.yaml, looked for beside the main file first, then anywhere. What ``trees`` know is
+    not read again.
     """
-    library = _Library(files)
+    library = _Library(files, trees or Trees())
     made = library.whole(main)
     found = listed(library.found)
     return found if found or made is None else made
@@ -40,7 +41,7 @@ def read(files: Mapping[str, bytes], main: str) -> Procedure | tuple[Finding, ..
 
 def read_vocabulary(files: Mapping[str, bytes], name: str = VOCABULARY) -> Vocabulary | tuple[Finding, ...]:
     """The vocabulary of one file, or what is wrong with it."""
-    library = _Library(files)
+    library = _Library(files, Trees())
     made = library.vocabulary(name)
     found = listed(library.found)
     return found if found or made is None else made
@@ -66,6 +67,7 @@ class _Library:
     """The files of one reading, and what was read from them already."""
 
     files: Mapping[str, bytes]
+    trees: Trees
     found: list[Finding] = field(default_factory=list)
     read: dict[str, Procedure | None] = field(default_factory=dict)
     texts: dict[str, str] = field(default_factory=dict)
@@ -103,12 +105,23 @@ class _Library:
         if file not in self.files:
             self.say(file, f"there is no file {base(file)}", meant(file, self.files))
             return None
-        root, text = load(self.files[file], file), decode(self.files[file], file)
+        data = self.files[file]
+        root = self.trees.found(kind, file, data) or self.loaded(file, kind)
+        text = decode(data, file)
+        self.texts[file] = text if isinstance(text, str) else ""
+        return root
+
+    def loaded(self, file: str, kind: str) -> Node | None:
+        from runner.edge.shape import check_shape  # not needed where the tree is known
+
+        root = load(self.files[file], file)
         if isinstance(root, tuple):
             self.found += root
             return None
-        self.texts[file] = text if isinstance(text, str) else ""
-        self.found += check_shape(root, schema(kind))
+        wrong = check_shape(root, schema(kind))
+        if isinstance(root, Map) and not wrong:
+            self.trees.keep(kind, file, self.files[file], root)
+        self.found += wrong
         return root
 
     def named(self, name: str, beside: str) -> str | None:

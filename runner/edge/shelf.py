@@ -13,10 +13,10 @@ from typing import NamedTuple
 
 from runner.core.finding import Finding, Place, clean, nearest, quote
 from runner.edge.encoding import LARGEST
-from runner.edge.reader import VOCABULARY
 from runner.edge.schema import shipped
 
 SUFFIX = ".yaml"
+VOCABULARY = "vocabulary.yaml"
 _MOST_FILES = 200
 _LONGEST_NAME = 200
 _CALL = re.compile(r"\bcall:\s*[\"']?([a-z0-9-]{1,60})")

@@ -35,7 +35,7 @@ def vocabulary() -> bytes:
     lines += [f"  f{n}: {{kind: fact, says: point {n} holds, says_not: point {n} is open}}" for n in range(FACTS)]
     for n in range(OPENINGS):
         lines += [f"  o{n}:", f"    {{kind: opening, says: cap {n} is off, says_not: cap {n} is on, normally: false,"]
-        lines += [f"     leave_rank: {n + 1}, if_left: {{close: Put cap {n} on.}}}}"]
+        lines += [f"     leave_rank: {n + 1}, restore: e-{n}, if_left: {{close: Put cap {n} on.}}}}"]
     lines += ["duties:", "  - {on: {deed: on_f55}, needs: [f55], cautions: [slip]}"]
     lines += [f"  - {{on: {{deed: on_{name}}}, needs: [{name}]}}" for name in (*_facts()[:-1], *_openings())]
     lines += [f"  - {{on: {{make: o{n}}}, needs: [f{48 + n % 4}, not o{n}]}}" for n in range(OPENINGS)]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from runner.core.graph import Procedure
-from runner.edge.kept import MOST_KEPT, keep, kept, key_of
+from runner.edge.kept import MOST_KEPT, keep, kept, key_of, program
 from runner.edge.reader import read
 from runner.edge.shelf import Loaded, Shelf
 
@@ -66,3 +66,8 @@ def test_only_the_last_few_are_kept(tmp_path: Path, procedure: Procedure) -> Non
     for number in range(MOST_KEPT + 3):
         keep(tmp_path, f"k{number}", procedure)
     assert len(list(tmp_path.glob("*.kept"))) == MOST_KEPT
+
+
+def test_the_program_its_schemas_and_the_parser_count_too() -> None:
+    told = program().decode()
+    assert all(part in told for part in ("levels.py ", "procedure.schema.json ", "ruamel", "jsonschema"))

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from runner.core.render import render
 from runner.edge.reader import read
 from runner.verify import CHECKS, Checked, verify
-from runner.verify.render import render
 
 CASES = Path(__file__).parent / "cases"
 NAMES = sorted(p.stem for p in CASES.glob("*-*.yaml"))

@@ -8,8 +8,8 @@ from importlib.resources import files
 from jsonschema import Draft4Validator
 
 from runner.core.finding import Finding, Place
+from runner.core.render import as_json, as_sarif, render
 from runner.verify import CHECKS
-from runner.verify.render import as_json, as_sarif, render
 
 FOUND = Finding(
     place=Place("a b/ü.yaml", 3, 3),
