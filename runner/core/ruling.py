@@ -103,7 +103,9 @@ def _too_early(rule: Rule, word: str, happened: Mapping[str, int], since: int) -
     what, other = rule.what, rule.other
     if what is None or other is None or not _meant(what, word):
         return False
-    return not any(when > since and _meant(other, w) and _alike(w, word) for w, when in happened.items())
+    if other.at not in (None, graph.HERE) and not _alike(f"@{other.at}", word):  # that member had its own turn
+        since = 0
+    return not any(when > since and _meant(other, w) and _paired(other, w, word) for w, when in happened.items())
 
 
 def _against(procedure: Procedure, rule: Rule, made: str, values: Mapping[str, str]) -> bool:
@@ -170,7 +172,7 @@ def unfollowed(procedure: Procedure, state: State) -> tuple[str, ...]:
         for word, when in state.happened.items()
         if _meant(rule.what, word)
         and not any(
-            _meant(rule.other, other) and _alike(other, word) and after > when
+            _meant(rule.other, other) and _paired(rule.other, other, word) and after > when
             for other, after in state.happened.items()
         )
     )
@@ -181,6 +183,11 @@ def _meant(occasion: Occasion, word: str) -> bool:
     if verb_and_name != f"{occasion.on} {occasion.name}":
         return False
     return occasion.at in (None, graph.HERE, member)
+
+
+def _paired(occasion: Occasion, one: str, other: str) -> bool:
+    """Whether the two belong together: on the same member, save where the occasion names its own."""
+    return occasion.at not in (None, graph.HERE) or _alike(one, other)
 
 
 def _alike(one: str, other: str) -> bool:

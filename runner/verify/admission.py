@@ -14,7 +14,7 @@ from fractions import Fraction
 from runner.verify.amounts import Raw
 from runner.verify.claim import Case, Claim, broken
 from runner.verify.expand import Frame, Point
-from runner.verify.fields import Field, Layout, alike, meant, member_of
+from runner.verify.fields import Field, Layout, meant, member_of, paired
 from runner.verify.flow import Flow, spread
 from runner.verify.levels import bound_findings
 from runner.verify.paths import proven
@@ -90,7 +90,7 @@ def _started(case: Case, known: int, now: Now) -> int:
         rule = case.procedure.rules[at]
         told = now.happened or {}
         whats = [w for t, w in told.items() if rule.what and meant(rule.what, t) and member_of(t) == member]
-        others = [w for t, w in told.items() if rule.other and meant(rule.other, t) and alike(member_of(t), member)]
+        others = [w for t, w in told.items() if rule.other and meant(rule.other, t) and paired(rule.other, t, member)]
         other = max(others, default=-1)
         if rule.kind == "only_after":
             second = other > max((now.turned.get(f"{b}/{m}", -1) for b, m in _turns(made, f)), default=-1)

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from runner.core.graph import AXLE_OF, SIDE_OF, Occasion
+from runner.core.graph import AXLE_OF, HERE, SIDE_OF, Occasion
 from runner.verify.station import Op, Station
 
 UNSET = ""
@@ -196,3 +196,8 @@ def alike(one: str, other: str) -> bool:
     if not one or not other or one == other:
         return True
     return any(of.get(one) == other or of.get(other) == one for of in (AXLE_OF, SIDE_OF))
+
+
+def paired(occasion: Occasion, told: str, member: str) -> bool:
+    """Whether what took place counts for a member: it lies on the same, or the occasion names one of its own."""
+    return occasion.at not in (None, HERE) or alike(member_of(told), member)

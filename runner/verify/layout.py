@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from runner.core.graph import MEMBERS, Holds, Need, Procedure, Rule, instance, instances
+from runner.core.graph import HERE, MEMBERS, Holds, Need, Procedure, Rule, instance, instances
 from runner.verify.expand import Expanded
-from runner.verify.fields import UNSET, Field, Layout, Waiting, alike, meant, member_of
+from runner.verify.fields import UNSET, Field, Layout, Waiting, alike, meant, member_of, paired
 from runner.verify.steps import MOST_COUNTED, choices_of
 
 MOST_IN_HAND = 12
@@ -143,7 +143,7 @@ class _Maker:
         first, second = made.states
         outcome = second if rule.kind == "only_after" else first
         for told in others:
-            if alike(member_of(told), member):
+            if rule.other is not None and paired(rule.other, told, member):
                 self.watchers.setdefault(told, []).append((made.mask, made.bits(outcome)))
         if rule.kind == "must_follow":
             for told in whats:  # last: what follows itself is owed anew
@@ -151,7 +151,9 @@ class _Maker:
 
     def _renew(self, rule: Rule, made: Field, member: str) -> None:
         """Both inside one block: what happened in an earlier turn of this member does not count."""
-        if rule.kind != "only_after" or not member:
+        at = rule.other.at if rule.other is not None else None
+        elsewhere = at not in (None, HERE) and not alike(at or "", member)
+        if rule.kind != "only_after" or not member or elsewhere:
             return
         both = tuple(o for o in (rule.what, rule.other) if o is not None)
         blocks = {b for told, where in self.blocks.items() if any(meant(o, told) for o in both) for b in where}

@@ -1,6 +1,7 @@
 """Every step can be reached, and from every step an end can be reached.
 
-The safe stop that is open everywhere is no end in this sense.
+The safe stop that is open everywhere is no end in this sense. Of the steps that are caught the first is told, and none
+where they are caught in a loop without a bound: that is said of the loop.
 
 Bad:
     steps:
@@ -20,8 +21,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.core.finding import Finding
-from runner.core.graph import walk
+from runner.core.graph import Count, walk
 from runner.verify.claim import Case
+from runner.verify.expand import Point
 
 
 def findings(case: Case) -> Iterator[Finding]:
@@ -37,18 +39,47 @@ def findings(case: Case) -> Iterator[Finding]:
                 help="lead an edge to it, or remove it",
             )
     leads = _leading_to_an_end(case)
-    seen: set[int] = set()
+    caught: set[int] = set()
     for at, point in enumerate(points):
         stuck = point.station.node
-        if leads[at] or stuck is None or point.frame.owner is not case.procedure or id(stuck) in seen:
+        if leads[at] or stuck is None or point.frame.owner is not case.procedure or at in caught:
             continue
-        seen.add(id(stuck))
+        region = _from(case, at)
+        caught |= region
+        if _endless(case, region):
+            continue
         yield Finding(
             place=stuck.place,
             check="reach",
             text=f"from '{stuck.id}' no path comes to an end",
             help="give it an edge onward to 'done' or 'stopped'",
         )
+
+
+def _from(case: Case, first: int) -> set[int]:
+    """All points to which ways lead from one."""
+    found, todo = {first}, [first]
+    while todo:
+        for target in case.expanded.points[todo.pop()].targets:
+            if target not in found:
+                found.add(target)
+                todo.append(target)
+    return found
+
+
+def _endless(case: Case, region: set[int]) -> bool:
+    """Whether a loop of the region passes no step with a bound."""
+    points = case.expanded.points
+    left = {at for at in region if not _bounded(points[at])}
+    ahead = {at: [t for t in points[at].targets if t in left] for at in left}
+    while gone := [at for at in left if not any(t in left for t in ahead[at])]:
+        left -= set(gone)
+    return bool(left)
+
+
+def _bounded(point: Point) -> bool:
+    step = point.station.step
+    return step is not None and (step.bound is not None or isinstance(step.gate, Count))
 
 
 def _leading_to_an_end(case: Case) -> bytearray:

@@ -304,6 +304,25 @@ def test_a_rule_within_a_block_begins_anew_when_the_block_is_walked_again() -> N
     assert run.state.happened["deed tries_nipple@RR"]
 
 
+def test_a_rule_that_names_two_corners_counts_what_happened_at_the_other() -> None:
+    text = """
+rules: [{only_after: {make: hose_on@LF, after: {make: hose_on@RR}}, why: the far corner comes first}]
+steps:
+  which: {do: Look at the hoses., choose: {ask: Which first?, options: [far, near]}, next: {far: far, near: near}}
+  far: {do: Push the far hose on., makes: [hose_on@RR], next: near}
+  near: {do: Push the near hose on., makes: [hose_on@LF], next: finish}
+  finish: {end: done}
+"""
+    early = Run(steps(text)).begin()
+    early.answer("near")
+    assert "rule" in early.refused(ac.Done()).why
+    run = Run(steps(text)).begin()
+    run.answer("far")
+    run.done()
+    run.done()
+    assert run.path == "finish"
+
+
 def test_a_step_that_leads_back_to_itself_counts_against_the_bound_of_a_step() -> None:
     text = """
 steps:

@@ -21,6 +21,11 @@ BY_NO_ARM = ("bound", "skipped", "short", "full", "override", "cannot")
 Happens = tuple[str, str, g.Ref | None]
 
 
+def paired(occasion: g.Occasion | None, one: str, other: str) -> bool:
+    """Whether two words lie on one member of the car, save where the rule names a member of its own."""
+    return occasion is not None and (occasion.at not in (None, "here") or alike(one, other))
+
+
 def meant(occasion: g.Occasion | None, word: str) -> bool:
     """Whether an occasion of a rule is this one."""
     plain, _, member = word.partition("@")
@@ -246,7 +251,7 @@ class Judge:
         for rule in self.procedure.rules:
             if rule.kind == "only_after" and meant(rule.what, word):
                 earlier = (*moment.said, *words(moment.history.before))
-                if not any(meant(rule.other, w) and alike(w, word) for w in earlier):
+                if not any(meant(rule.other, w) and paired(rule.other, w, word) for w in earlier):
                     yield f"rule: '{word}' before '{rule.said}'"
 
     def together(self, moment: Moment, instance: str) -> Iterator[str]:
@@ -283,7 +288,7 @@ class Judge:
             elif rule.kind == "must_follow":
                 happened = list(words(history))[::-1]
                 for at, word in enumerate(happened):
-                    later = (w for w in happened[at + 1 :] if meant(rule.other, w) and alike(w, word))
+                    later = (w for w in happened[at + 1 :] if meant(rule.other, w) and paired(rule.other, w, word))
                     if meant(rule.what, word) and not any(later):
                         yield f"rule: '{word}' without {rule.said}"
 
