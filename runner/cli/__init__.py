@@ -149,6 +149,9 @@ def _add_audit(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     verify.add_argument("files", nargs="*", type=Path, metavar="FILE", help="records; without any, all")
     verify.add_argument("--fingerprint", metavar="LETTERS", help="as printed on paper, for one record")
     verify.set_defaults(body=_audit_verify)
+    alcoa = what.add_parser("alcoa", help="one run held against the nine properties of good data (ALCOA+)")
+    alcoa.add_argument("run", metavar="RUN", help="the run's name")
+    alcoa.set_defaults(body=_audit_alcoa)
     sign = what.add_parser("sign", help="sign a run that is over")
     sign.add_argument("run", metavar="RUN", help="the run's name")
     sign.add_argument("--as", dest="meaning", required=True, choices=("performed", "reviewed", "approved"))
@@ -272,6 +275,12 @@ def _audit_show(options: argparse.Namespace) -> int:
     from runner.edge.auditing import audit_show
 
     return _told(audit_show(_records(options), options.run, options.json))
+
+
+def _audit_alcoa(options: argparse.Namespace) -> int:
+    from runner.edge.alcoa import audit_alcoa
+
+    return _told(audit_alcoa(_records(options), options.run, options.json))
 
 
 def _audit_verify(options: argparse.Namespace) -> int:

@@ -10,6 +10,7 @@ from pathlib import Path
 from runner.cli.places import cars
 from runner.cli.proving import DEMO_CAR
 from runner.core.audit import gate_line, gates, story, summary
+from runner.edge.alcoa import audit_alcoa
 from runner.edge.asking import NAMED, QUESTIONS, ask, names_for
 from runner.edge.auditing import Listed, head_lines, listed, none_yet, scars
 from runner.edge.carfile import Car, read_car
@@ -130,6 +131,7 @@ class Desk:
                 Item(text="its gates, one by one", to=partial(self.gates, path)),
                 Item(text="is it whole and unchanged?", to=partial(self.whole, [path])),
                 Item(text="compare it with the fingerprint on paper", to=partial(self.paper, path)),
+                Item(text="the nine properties of good data", to=partial(self.nine, path)),
             ),
         )
 
@@ -160,6 +162,13 @@ class Desk:
         lines = tuple((line.replace(f"{self.folder}/", ""), _verdict_ink(line)) for line in text.splitlines())
         about = "whole and unchanged" if code == 0 else "something was found"
         return Leaf(title="is it whole and unchanged?", about=about, lines=lines)
+
+    def nine(self, path: Path) -> Leaf:
+        """The run held against the nine properties of good data."""
+        text, _ = audit_alcoa(self.folder, path.stem, False)
+        return Leaf(
+            title=path.stem, about="as far as the record itself can show", lines=tuple(map(_held, text.splitlines()))
+        )
 
     def paper(self, path: Path) -> Leaf:
         """Ask for the fingerprint on paper."""
@@ -226,6 +235,10 @@ def _inked(text: str) -> tuple[str, Ink]:
     if not text.startswith(" "):
         return text, "strong"
     return text, "quiet" if text.lstrip().startswith("= ") else "plain"
+
+
+def _held(line: str) -> tuple[str, Ink]:
+    return line, "strong" if line.split()[1:2] == ["NO"] else "plain"
 
 
 def _verdict_ink(line: str) -> Ink:

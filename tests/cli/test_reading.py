@@ -11,6 +11,7 @@ import pytest
 from runner.cli import reading
 from runner.cli.reading import Desk
 from runner.core import act as ac
+from runner.edge.alcoa import audit_alcoa
 from runner.edge.asking import QUESTIONS, audit_ask
 from runner.edge.choosing import Wanted
 from runner.edge.verifying import audit_verify
@@ -86,6 +87,11 @@ def test_a_run_is_told_from_the_gate_that_was_chosen(desk: Desk):
     told = chosen(chosen(run, "gates"), "reading at 'Measure the thinner pad.'")
     assert told.lines[told.at][0].startswith("    7  ")
     assert "corrected from '4.51' to '4.15'" in said(chosen(run, "line by line"))
+
+
+def test_the_nine_properties_are_the_same_as_by_the_command(desk: Desk, folder: Path):
+    run = chosen(desk.runs(Wanted()), "pad look: done")
+    assert [line for line, _ in chosen(run, "nine").lines] == audit_alcoa(folder, "usual", False)[0].splitlines()
 
 
 def test_whether_a_record_is_whole_says_the_same_as_the_command(desk: Desk, folder: Path):
