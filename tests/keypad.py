@@ -14,6 +14,7 @@ from functools import lru_cache
 from runner.core.face import face
 from runner.core.graph import CORNERS, HERE, Body, Call, Check, Each, Procedure, Step, spoken
 from runner.core.panel import Panel
+from runner.core.picture_stage import ALL_SO
 from runner.core.view import View
 from runner.edge.answers import Answers, Said
 
@@ -120,6 +121,10 @@ class Player:
         level = next((n for n, v in self.procedure.levels.items() if f"level: {v.what}." in now.headline), "")
         if level:
             return self._pressed(now, self._next(now, self.answers.looks, level))
+        if now.answers[-1][1] == ALL_SO:
+            held = ((key, text.removeprefix("not so: ")) for key, text in now.answers[:-1])
+            wrong = (key for key, text in held if self.truths and text not in self.truths)
+            return (next(wrong, now.answers[-1][0]),)
         if "What is so?" in now.question:
             return (next((key for key, text in now.answers if text in self.truths), now.answers[0][0]),)
         said = self._answer(now)

@@ -144,6 +144,12 @@ class Attest(Act, frozen=True, kw_only=True, tag="attest"):
     holds: bool
 
 
+class AttestAll(Act, frozen=True, kw_only=True, tag="attest all"):
+    """Conditions of one place on the car that had become unknown, looked at together: each with whether it holds."""
+
+    conditions: dict[str, bool]
+
+
 class Contradict(Act, frozen=True, kw_only=True, tag="contradict"):
     """The car is not as you say: what the technician sees."""
 
@@ -272,6 +278,7 @@ AnyAct = (
     | MadeSafe
     | Resume
     | Attest
+    | AttestAll
     | Contradict
     | Restore
     | ConfirmAgain

@@ -33,7 +33,7 @@ from runner.core.leaving import (
     resume,
     safe_stop,
 )
-from runner.core.mending import attest, confirm_again, contradict, do_again, restore, still_so
+from runner.core.mending import attest, attest_all, confirm_again, contradict, do_again, restore, still_so
 from runner.core.stage import Stage, stage
 from runner.core.stamp import Stamp
 from runner.core.state import SAFE_STOP, State
@@ -205,6 +205,8 @@ def _running(draft: Draft, act: AnyAct) -> None:
             made_safe(draft, act)
         case ac.Attest():
             attest(draft, act)
+        case ac.AttestAll():
+            attest_all(draft, act)
         case ac.Restore():
             restore(draft, act)
         case ac.ConfirmAgain():

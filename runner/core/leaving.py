@@ -97,13 +97,17 @@ def resume(draft: Draft, act: Resume) -> None:
 
 
 def _in_the_making(draft: Draft, found: Found) -> tuple[str, ...]:
+    touched = draft.state.out.touched if draft.state.out and isinstance(found.node, Step) else ()
+    return tuple(dict.fromkeys((*in_the_making(draft.procedure, found), *touched)))
+
+
+def in_the_making(procedure: Procedure, found: Found) -> tuple[str, ...]:
+    """What the step changes on the car: where it was broken off nobody knows how far it came."""
     step = found.node
     if not isinstance(step, Step):
         return ()
     refs = (*step.makes, *step.ends, *(r for a in step.branch.arms for r in (*a.makes, *a.ends)))
-    touched = draft.state.out.touched if draft.state.out else ()
-    names = (graph.instance(draft.procedure.conditions, r, found.here) for r in refs)
-    return tuple(dict.fromkeys((*names, *touched)))
+    return tuple(graph.instance(procedure.conditions, r, found.here) for r in refs)
 
 
 def _levels_in_flight(draft: Draft, found: Found) -> list[str]:

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 from runner.core import event as ev
 from runner.core import graph
-from runner.core.act import Attest, ConfirmAgain, Contradict, DoAgain, Restore
+from runner.core.act import Attest, AttestAll, ConfirmAgain, Contradict, DoAgain, Restore
 from runner.core.draft import Draft, at, paths
 from runner.core.going import arrive
 from runner.core.graph import Procedure, Step
@@ -24,6 +24,16 @@ def attest(draft: Draft, act: Attest) -> None:
         draft.refuse(f"'{act.condition}' is known", "use 'the car is not as you say' where it is otherwise")
         return
     draft.emit(ev.Attested(condition=act.condition, value="T" if act.holds else "F"))
+
+
+def attest_all(draft: Draft, act: AttestAll) -> None:
+    """Several unknown conditions were looked at together; all of them count, or none."""
+    known = [name for name in act.conditions if name not in draft.state.unknown]
+    if known or not act.conditions:
+        draft.refuse(f"'{known[0]}' is not asked now" if known else "nothing was named", "look at the car and answer")
+        return
+    for name, holds in act.conditions.items():
+        draft.emit(ev.Attested(condition=name, value="T" if holds else "F"))
 
 
 def contradict(draft: Draft, act: Contradict) -> None:

@@ -10,8 +10,9 @@ from dataclasses import replace
 from runner.core import act as ac
 from runner.core import graph
 from runner.core.graph import Found, Holds, Procedure, spoken
+from runner.core.leaving import in_the_making
 from runner.core.names import Names
-from runner.core.panel import numbered
+from runner.core.panel import PAGE, numbered
 from runner.core.picture_gate import Asked, at_step, enter
 from runner.core.picture_unmet import ending, level_positions, needed, stop, then
 from runner.core.picture_value import supply_options
@@ -21,6 +22,9 @@ from runner.core.state import State
 from runner.core.values import level_of
 from runner.core.view import Option
 from runner.core.wording import close_words, leave_words, plain, says, says_all, sentence, title
+
+ALL_SO = "all of this is so"
+"""Confirms what stands on the lines before it."""
 
 
 def asked(procedure: Procedure, state: State, owed: Stage, now: Stamp, pictures: tuple[tuple[str, str], ...]) -> Asked:
@@ -144,6 +148,8 @@ def _stopping(procedure: Procedure, owed: Stage) -> Asked:
 
 def _unknown(procedure: Procedure, state: State, owed: Stage) -> Asked:
     instance = owed.names[0]
+    if len(together := _together(procedure, state, owed)) > 1:
+        return _as_before(procedure, state, owed, together)
     # Few words: the question must stand on the first page of the smallest terminal, or it is answered unseen.
     more = len(owed.names) - 1
     text = [f"{more} more to be looked at after this."] if more else []
@@ -157,6 +163,45 @@ def _unknown(procedure: Procedure, state: State, owed: Stage) -> Asked:
                 for h in (True, False)
             ]
         ),
+        big="LOOK",
+    )
+
+
+def _together(procedure: Procedure, state: State, owed: Stage) -> tuple[str, ...]:
+    """What is looked at on one page: of one place on the car, known before the break, and nothing urgent.
+
+    What the step was changing when it was broken off is asked by itself.
+    """
+    place = owed.names[0].partition("@")[2]
+    changing = in_the_making(procedure, owed.found) if owed.found is not None else ()
+
+    def kept(name: str) -> bool:
+        base, _, member = name.partition("@")
+        urgent = procedure.conditions[base].urgent
+        return member == place and name in state.before and name not in changing and not urgent
+
+    return tuple(filter(kept, owed.names))[: PAGE - 1] if kept(owed.names[0]) else ()
+
+
+def _as_before(procedure: Procedure, state: State, owed: Stage, names: tuple[str, ...]) -> Asked:
+    """One look for all of one place: each line that is not so is said; one key, behind the last line, confirms all."""
+    believed = {name: state.before[name] == "T" for name in names}
+    options = [
+        Option(
+            key="",
+            text=f"not so: {says(procedure, name, holds=holds)}",
+            act=ac.Attest(condition=name, holds=not holds),
+        )
+        for name, holds in believed.items()
+    ]
+    options.append(Option(key="", text=ALL_SO, act=ac.AttestAll(conditions=believed)))
+    more = len(owed.names) - len(names)
+    where = spoken(names[0].partition("@")[2])
+    return Asked(
+        headline=f"Look at the car: {where}." if where else "Look at the car.",
+        question="What is so? As it was before:",
+        text=((f"{more} more to be looked at after this.",) if more else ()) + then(owed.found, state),
+        options=numbered(options),
         big="LOOK",
     )
 

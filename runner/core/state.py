@@ -126,6 +126,8 @@ class State(msgspec.Struct, frozen=True, kw_only=True):
     looked: bool = False
     looks_owed: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
+    # what the last break made unknown, as it was known before; not what a beat was changing
+    before: Mapping[str, str] = field(default_factory=dict)
     # what stays in the open
     owed: Mapping[str, str] = field(default_factory=dict)
     findings: tuple[ev.FindingMade, ...] = ()
@@ -226,7 +228,10 @@ def _levels(state: State, levels: Mapping[str, list[str] | None]) -> State:
 
 def _break(state: State, unknown: Mapping[str, str], levels: list[str]) -> State:
     """A break in the work: perishables and what a grant touched are unknown, warnings are read anew."""
-    state = _changed(state, unknown)
+    changing = state.out.touched if state.out is not None else ()
+    known = {c: state.value(c) for c in unknown if c not in changing and state.value(c) != "U"}
+    before = {c: v for c, v in state.before.items() if c not in changing} | known
+    state = replace(_changed(state, unknown), before=before)
     lost = tuple(dict.fromkeys((*state.unknown, *sorted(c for c, v in unknown.items() if v == "U"))))
     owed = tuple(dict.fromkeys((*state.looks_owed, *levels)))
     state = _levels(state, dict.fromkeys(levels))
@@ -354,6 +359,7 @@ def _evolved(state: State, event: AnyEvent) -> State:
             return replace(
                 _levels(gone, dict.fromkeys(levels)),
                 unknown=tuple(dict.fromkeys((*gone.unknown, *conditions))),
+                before={c: v for c, v in gone.before.items() if c not in conditions},
                 looks_owed=tuple(dict.fromkeys((*gone.looks_owed, *levels))),
             )
         case ev.Attested(condition=condition, value=value):

@@ -9,6 +9,8 @@ import pytest
 
 from runner.core import act as ac
 from runner.core import event as ev
+from runner.core.picture import look
+from runner.core.picture_stage import ALL_SO
 from tests.core.driver import Run, of, steps
 
 ML = Fraction(1, 1_000_000)
@@ -240,3 +242,63 @@ def test_a_corrected_value_of_the_car_counts_from_then_on() -> None:
     granted = of(ev.Granted, run.done())
     assert isinstance(granted, ev.Granted)
     assert granted.beats == 5
+
+
+TOGETHER = """
+steps:
+  first: {do: Put the goggles on., makes: [goggles_on], next: cap}
+  cap: {do: Take the cap off., makes: [cap_off, wheel_off@LF], next: pedal}
+  pedal: {do: Press the pedal., makes: [pedal_down], next: open}
+  open: {do: Open it., makes: [nipple_open@LF], next: last}
+  last: {do: Close the cap., ends: [cap_off], next: finish}
+  finish: {end: done}
+"""
+
+
+def broken_off(*, done: int) -> Run:
+    run = Run(steps(TOGETHER)).begin()
+    for _ in range(done):
+        run.done()
+    run.goes(ac.Resume(clean=False))
+    return run
+
+
+def test_what_a_crash_made_unknown_is_attested_together_or_not_at_all() -> None:
+    run = broken_off(done=3)
+    asked = run.state.unknown
+    assert {"cap_off", "goggles_on", "pedal_down", "nipple_open@LF", "wheel_off@LF"} == set(asked)
+    both = {"cap_off": True, "pedal_down": False}
+    run.refused(ac.AttestAll(conditions={}))
+    run.refused(ac.AttestAll(conditions={**both, "brakes_good": True}))
+    assert run.state.unknown == asked
+    run.goes(ac.AttestAll(conditions=both))
+    assert set(run.state.unknown) == set(asked) - set(both)
+    assert (run.state.value("cap_off"), run.state.value("pedal_down")) == ("T", "F")
+    run.refused(ac.AttestAll(conditions=both))
+
+
+def test_one_page_holds_what_was_known_at_one_place_and_nothing_urgent_or_in_the_making() -> None:
+    run = broken_off(done=4)
+    asked = look(run.procedure, run.state, run.now())
+    assert run.owed().names[0] == "cap_off"  # the step was about to change it
+    assert [type(o.act) for o in asked.options] == [ac.Attest, ac.Attest]
+    run.goes(ac.Attest(condition="cap_off", holds=True))
+    page = look(run.procedure, run.state, run.now())
+    assert [o.text for o in page.options] == ["not so: goggles are on", "not so: the pedal is down", ALL_SO]
+    assert page.options[-1].act == ac.AttestAll(conditions={"goggles_on": True, "pedal_down": True})
+    run.goes(page.options[1].act)
+    assert run.state.value("pedal_down") == "F"
+    while run.state.unknown:
+        (name, *_), view = run.state.unknown, look(run.procedure, run.state, run.now())
+        assert [o.act for o in view.options] == [ac.Attest(condition=name, holds=h) for h in (True, False)]
+        run.goes(view.options[0].act)
+    assert run.state.value("nipple_open@LF") == "T"
+
+
+def test_what_was_contradicted_between_two_breaks_is_believed_as_it_was_said_last() -> None:
+    run = broken_off(done=3)
+    run.goes(ac.AttestAll(conditions=dict.fromkeys(run.state.unknown, True)))
+    run.goes(ac.Contradict(condition="pedal_down", holds=False))
+    run.goes(ac.Resume(clean=False))
+    assert run.state.before["goggles_on"] == "T"
+    assert run.state.before["pedal_down"] == "F" or "pedal_down" not in run.state.unknown

@@ -13,9 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec import structs
 
-from runner.core.act import Hold, Note, Resume
+from runner.core.act import AttestAll, Hold, Note, Resume
 from runner.core.panel import Panel
+from runner.core.picture_stage import ALL_SO
+from runner.core.stamp import SECOND
 from runner.core.view import CautionView, View
+from runner.edge.clock import SteppedClock
 from runner.screen.app import Runner
 from runner.screen.ink import Rows, cells, clean, fit, wrap
 from runner.screen.page import near
@@ -220,6 +223,30 @@ def test_the_line_of_marks_is_whole_for_any_number_of_steps(step: int, steps: in
         assert ("╪" in line) == (step > 1)
         assert ("┼" in line) == (step < steps)
     assert len(line) == 80
+
+
+@pytest.mark.parametrize("size", [(40, 15), (80, 24), (120, 40)])
+async def test_nobody_confirms_a_line_of_a_common_page_that_was_not_shown(size: tuple[int, int]) -> None:
+    bench = brought_to("do", "RR/hose-off")
+    bench.do(Hold(), Resume(clean=False))
+    names = tuple(n for n, c in bench.procedure.conditions.items() if c.index is None)
+    before = {**bench.state.before, **dict.fromkeys(names, "T")}
+    bench.state = structs.replace(
+        bench.state, unknown=names, before=before, conditions={**bench.state.conditions, **dict.fromkeys(names, "U")}
+    )
+    view = bench.view()
+    assert view.options[-1].text == ALL_SO
+    asked: list[Any] = []
+    seen = ""
+    app = Runner(view, lambda act: (asked.append(act), view)[1], lambda: view, SteppedClock(step_ns=2 * SECOND).now)
+    async with app.run_test(size=size):
+        for _ in range(6):
+            seen += words(app.rows(*size))
+            app.key(view.options[-1].key)
+            if asked:
+                break
+    assert [type(act) for act in asked] == [AttestAll]
+    assert all(option.text in seen for option in view.options)
 
 
 def test_a_finding_that_failed_is_no_mere_note_and_stands_first_on_the_smallest_terminal() -> None:
