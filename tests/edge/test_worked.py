@@ -1,0 +1,110 @@
+"""The formulas of the shipped procedures, against quantities worked by hand.
+
+Coolant: mass balance of pure coolant, by hand. What stays in the engine keeps its strength, the fresh part makes up.
+Bearing: the difference of the greatest readings of two sides.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pytest
+
+from runner.core.expr import Points, evaluate
+from runner.core.graph import Procedure
+from runner.core.units import DIMENSIONS, Quantity, Typed, parse_quantity, show
+from runner.edge.reader import read
+from runner.edge.shelf import Loaded, Shelf
+
+
+def q(text: str, dimension: str) -> Quantity:
+    typed = parse_quantity(text, DIMENSIONS[dimension])
+    assert isinstance(typed, Typed), typed
+    return typed.quantity
+
+
+@cache
+def shipped(name: str) -> Procedure:
+    loaded = Shelf().load(name)
+    assert isinstance(loaded, Loaded), loaded
+    made = read(loaded.files, loaded.main)
+    assert isinstance(made, Procedure), made
+    return made
+
+
+def computed(procedure: Procedure, name: str, places: int, **given: Points) -> str:
+    """A computed value of the procedure as a person sees it, with what it rests on computed before."""
+    names = {key: key.replace("_at_", "@").replace("total_of_", "total of ") for key in given}
+    known: dict[str, Points] = {names[key]: value for key, value in given.items()}
+    for each in procedure.computes.values():
+        made = evaluate(each.expr, known)
+        if isinstance(made, Quantity):
+            known[each.name] = made
+    value, unit = known[name], procedure.computes[name].unit
+    assert isinstance(value, Quantity)
+    assert unit is not None
+    return show(value, unit, places)
+
+
+@pytest.mark.parametrize(
+    ("system", "drained", "old", "fresh", "concentrate", "water"),
+    [
+        # 6 L at 50 % hold 3 L of pure coolant; 1.5 L at 30 % stay and hold 0.45 L; 2.55 L are missing
+        ("6 L", "4.5 L", "30 %", "100 %", "2.55", "1.95"),
+        # the same out of a half-strength container takes twice as much, which is more than came out
+        ("6 L", "4.5 L", "30 %", "50 %", "5.10", "-0.60"),
+        # flushed with water: the 2 L that stay hold nothing
+        ("8 L", "6 L", "0 %", "100 %", "4.00", "2.00"),
+        # what stays is as strong as wanted: half of what came out
+        ("8 L", "6 L", "50 %", "100 %", "3.00", "3.00"),
+    ],
+)
+def test_the_fresh_coolant_makes_up_for_what_stays_in_the_engine(
+    system: str, drained: str, old: str, fresh: str, concentrate: str, water: str
+) -> None:
+    procedure = shipped("coolant-exchange")
+    given: dict[str, Points] = {
+        "system_volume": q(system, "volume"),
+        "mix_want": q("50 %", "ratio"),
+        "fresh_strength": q(fresh, "ratio"),
+        "old_mix": q(old, "ratio"),
+        "total_of_drained": q(drained, "volume"),
+    }
+    assert computed(procedure, "fresh_need", 2, **given).startswith(concentrate)
+    assert computed(procedure, "water_need", 2, **given).replace("−", "-").startswith(water)
+
+
+@pytest.mark.parametrize(("fresh", "shown"), [("100 %", "2.2857"), ("70 %", "4.0000")])
+def test_a_weak_filling_is_corrected_by_v_times_c_minus_c0_over_fresh_minus_c0(fresh: str, shown: str) -> None:
+    # 8 L at 30 % to 50 %: 8 * 0.2 / 0.7 = 2.2857 L of concentrate, 8 * 0.2 / 0.4 = 4 L of a 70 % mix
+    told = computed(
+        shipped("coolant-exchange"),
+        "swap_fresh",
+        4,
+        system_volume=q("8 L", "volume"),
+        mix_want=q("50 %", "ratio"),
+        fresh_strength=q(fresh, "ratio"),
+        new_mix=q("30 %", "ratio"),
+    )
+    assert told.startswith(shown)
+
+
+def test_a_strong_filling_gives_way_to_water_by_the_share_that_is_too_much() -> None:
+    # 6 L at 60 % hold 3.6 L; 3 L are wanted; 0.6 L too much leave with 1 L of the filling
+    told = computed(
+        shipped("coolant-exchange"),
+        "swap_water",
+        3,
+        system_volume=q("6 L", "volume"),
+        mix_want=q("50 %", "ratio"),
+        new_mix=q("60 %", "ratio"),
+    )
+    assert told.startswith("1.000")
+
+
+def test_two_bearings_are_compared_by_their_greatest_readings() -> None:
+    sides: dict[str, Points] = {
+        "play_at_LR": tuple(q(v, "length") for v in ("0.12 mm", "0.13 mm", "0.12 mm")),
+        "play_at_RR": tuple(q(v, "length") for v in ("0.01 mm", "0.02 mm", "0.01 mm")),
+    }
+    assert computed(shipped("wheel-bearing-check"), "rear_difference", 2, **sides).startswith("0.11")
