@@ -18,6 +18,7 @@ from runner.core.act import AnyAct
 from runner.core.entry import Entry
 from runner.core.event import AnyEvent
 from runner.core.finding import clean
+from runner.core.gauging import INSTRUMENT_NOT_NAMED
 from runner.core.graph import Procedure
 from runner.core.names import Names, place
 from runner.core.replay import UNHEARD_OF
@@ -227,11 +228,16 @@ def gate_line(row: GateRow) -> str:
         as_typed((row.value,), row.unit),
         f"limit {row.limit}" if row.limit else "",
         row.verdict,
-        f"with {row.instrument}" if row.instrument else "",
+        with_what(row.instrument),
         f"by {row.who}" if row.who else "",
         *row.marks,
     ]
     return "; ".join(part for part in parts if part)
+
+
+def with_what(instrument: str) -> str:
+    """With which instrument, where one is asked for."""
+    return "instrument not named" if instrument == INSTRUMENT_NOT_NAMED else f"with {instrument}" if instrument else ""
 
 
 def on_one_line(text: str) -> str:

@@ -258,7 +258,8 @@ def _car(event: _Car, names: Names) -> str:
         case ev.Became(changes=changes, why=why):
             return f"{names.facts(changes)}{_why(names.caused(why))}"
         case ev.Happened(deeds=deeds):
-            return f"happened: {names.all_of(deeds)}"
+            done = [deed for deed in deeds if not deed.startswith("step ")]
+            return f"happened: {names.all_of(done)}" if done or not deeds else "this step was done"
         case ev.WaitStarted(wait=wait):
             return f"the wait '{names.of(wait)}' began"
         case ev.PartUsed(part=part, left=left):

@@ -48,7 +48,7 @@ def audit_alcoa(folder: Path, run: str, as_json: bool) -> Answer:
     code = 0 if all(one.holds for one in nine) else 1
     if as_json:
         return in_json({"run": found.path.stem, "properties": [plain(one) for one in nine]}), code
-    lines = [f"{one.name:<16}{'yes' if one.holds else 'NO':<5}{one.text}" for one in nine]
+    lines = [f"{one.name:<17}{'yes' if one.holds else 'NO':<5}{one.text}" for one in nine]
     return "\n".join(words(line) for line in lines), code
 
 

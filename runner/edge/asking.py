@@ -12,11 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from runner.core.entry import folded
-from runner.core.gaterows import on_one_line
+from runner.core.gaterows import on_one_line, with_what
 from runner.core.names import place
 from runner.core.picture_car import open_words
 from runner.core.replay import UNHEARD_OF
 from runner.core.stamp import at_ms
+from runner.core.story import as_typed
 from runner.core.wording import plain
 from runner.edge.auditing import none_yet
 from runner.edge.choosing import Chosen, Wanted, choose
@@ -45,8 +46,8 @@ class Question:
 
 def _reading(e: Event) -> str:
     limit = f"; limit {e['limit']}" if e["limit"] else ""
-    value = f"{', '.join(e['typed'] or ())} {e['unit']}"
-    return f"{plain(e['name'])}: {value}{limit}; {e['label'] or e['outcome']}; with {e['instrument']}"
+    value = as_typed(e["typed"] or (), e["unit"])
+    return f"{plain(e['name'])}: {value}{limit}; {e['label'] or e['outcome']}; {with_what(e['instrument'])}"
 
 
 _READING = dict.fromkeys(("name", "unit", "limit", "label", "outcome", "instrument"), _TEXT) | {"typed": _TEXTS}

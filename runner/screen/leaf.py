@@ -6,6 +6,7 @@ same codes: 8 and 2 go up and down, 9 and 3 by the page, 7 and 1 to the ends.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,6 +18,8 @@ from runner.screen.ink import EMPTY, Ink, Row, Rows, cells, cut, fit, spread, wr
 _ROOMY = 66
 """Columns from which texts keep their indents."""
 _HANGING = 2
+_COLUMNS = re.compile(r"(?=.{1,30}\S)(?: *\S{1,16} {2,})+(?=\S)")
+"""Short words with two spaces or more behind each: what is wrapped stands under what follows them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +74,7 @@ def laid(leaf: Leaf, cursor: int, buffer: str, width: int, height: int) -> Laid:
     ends: list[int] = []
     for number, item in enumerate(leaf.items):
         starts.append(len(body))
-        body += _entry(item, width, chosen=number == cursor)
+        body += _entry(item.text, item.note, item.ink, width, chosen=number == cursor)
         ends.append(len(body))
     if leaf.lines and leaf.items:
         body.append(EMPTY)
@@ -120,22 +123,29 @@ def _hung(text: str, ink: Ink, width: int) -> Rows:
         return (((text, ink),),)
     bare = text.lstrip()
     indent = len(text) - len(bare)
+    columns = _COLUMNS.match(text)
+    under = columns.end() if columns is not None else 0
     if width < _ROOMY:
-        indent = min(indent, _HANGING)
+        indent, under = min(indent, _HANGING), 0
     rows = wrap(bare, width - max(indent, _HANGING)) or ("",)
+    if under > indent:
+        lead = text[:under]
+        rest = wrap(text[under:], width - under) or ("",)
+        return tuple((((lead if n == 0 else " " * under) + row, ink),) for n, row in enumerate(rest))
     return tuple(((" " * (indent if n == 0 else max(indent, _HANGING)) + row, ink),) for n, row in enumerate(rows))
 
 
-def _entry(item: Item, width: int, *, chosen: bool) -> Rows:
+@lru_cache(1 << 16)
+def _entry(text: str, note: str, inked: Ink, width: int, *, chosen: bool) -> Rows:
     """An entry; its note stands beside it where both fit, else under it."""
     sign: Row = (("▶ ", "mark"),) if chosen else (("  ", "plain"),)
-    lines = wrap(item.text, width - _HANGING) or ("",)
-    ink: Ink = "strong" if chosen and item.ink == "plain" else item.ink
+    lines = wrap(text, width - _HANGING) or ("",)
+    ink: Ink = "strong" if chosen and inked == "plain" else inked
     rows: list[Row] = [(*(sign if n == 0 else (("  ", "plain"),)), (line, ink)) for n, line in enumerate(lines)]
-    if item.note and len(lines) == 1 and cell_len(lines[0]) + cell_len(item.note) + _HANGING + 2 <= width:
-        rows[0] = spread(rows[0], ((fit(item.note, width), "quiet"),), width)
-    elif item.note:
-        rows += [(("  ", "plain"), *row) for row in wrapped(item.note, width - _HANGING, "quiet")]
+    if note and len(lines) == 1 and cell_len(lines[0]) + cell_len(note) + _HANGING + 2 <= width:
+        rows[0] = spread(rows[0], ((fit(note, width), "quiet"),), width)
+    elif note:
+        rows += [(("  ", "plain"), *row) for row in wrapped(note, width - _HANGING, "quiet")]
     return tuple(rows)
 
 

@@ -149,3 +149,14 @@ async def test_without_colour_nothing_is_told_by_colour_alone(shown: Shown, monk
         styles = [s.style for strip in app.screen._compositor.render_strips() for s in strip if s.style]
         assert not [style for style in styles if style.color or style.bgcolor]
         assert "▶ run number 1" in shown(app)
+
+
+def test_what_is_wrapped_stands_under_its_own_column_where_there_is_room_for_it() -> None:
+    leaf = Leaf(title="x", lines=(("    7  08:00:25  KS    " + "word " * 30, "plain"),))
+    wide = ["".join(text for text, _ in row) for row in laid(leaf, 0, "", 80, 24).body]
+    assert wide[0].startswith("    7  08:00:25  KS    word word")
+    assert [row[:27] for row in wide[1:]] == [" " * 23 + "word"] * 2
+    narrow = ["".join(text for text, _ in row) for row in laid(leaf, 0, "", 40, 15).body]
+    assert narrow[0].startswith("  7  08:00:25  KS    word")
+    assert narrow[1].startswith("  word word word")
+    assert " ".join(" ".join(narrow).split()) == " ".join(leaf.lines[0][0].split())
