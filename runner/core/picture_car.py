@@ -13,7 +13,7 @@ from runner.core.state import SAFE_STOP, State
 from runner.core.units import show, units_of
 from runner.core.values import worth
 from runner.core.view import CarPlan, Gauge, Timer
-from runner.core.wording import minutes, plain, says, says_all, unit_of
+from runner.core.wording import minutes, plain, rounded, says, says_all, unit_of
 
 
 def gauges(procedure: Procedure, state: State) -> tuple[Gauge, ...]:
@@ -106,7 +106,7 @@ def last_readings(procedure: Procedure, state: State) -> tuple[str, ...]:
         base = name.partition("@")[0]
         units = (unit_of(owner, base) for owner in (procedure, *procedure.fragments.values()))
         unit = next((u for u in units if u is not None), None) or units_of(taken.points[0].dimension)[0]
-        words = ", ".join(show(point, unit) for point in taken.points)
+        words = ", ".join(rounded(point, unit) for point in taken.points)
         lines.append(f"{plain(name)}: {words}" + ("" if taken.outcome == "taken" else f": {taken.outcome}"))
     return tuple(lines)
 

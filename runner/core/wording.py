@@ -12,11 +12,12 @@ from functools import lru_cache
 from runner.core import graph
 from runner.core.finding import clean
 from runner.core.graph import Found, Procedure, Reading, Step, spoken
-from runner.core.quantity import Quantity, Unit
+from runner.core.quantity import DIMENSIONS, Quantity, Unit
 from runner.core.state import State
 from runner.core.units import show, units_of
 from runner.core.values import named
 
+_THOUSANDTHS = 3
 _SLOT = re.compile(r"\{([^{}]*)\}")
 _THE_ONE_HERE = re.compile(r"\bthe \{here\} (\w*[^\Ws])\b")
 """A place and the one thing that is there: several things would need another verb."""
@@ -50,11 +51,16 @@ def _worth(name: str, procedure: Procedure, state: State, here: str | None) -> s
 
 
 def rounded(value: Quantity, unit: Unit) -> str:
-    """A computed value without digits that nobody can measure: from ten on no more than tenths."""
-    size = max(map(abs, value.within(unit)))
-    most = 1 if size >= 10 else 2 if size >= 1 else 3
-    even = (n for n in range(most) if all((end * 10**n).denominator == 1 for end in value.within(unit)))
-    return show(value, unit, next(even, most))
+    """A value without digits that nobody can measure.
+
+    What comes out even in thousandths stays; else a length has thousandths, as a micrometer reads, and anything else
+    three digits that count and no more than tenths from ten on.
+    """
+    ends = value.within(unit)
+    even = next((n for n in range(_THOUSANDTHS + 1) if all((end * 10**n).denominator == 1 for end in ends)), None)
+    size = max(map(abs, ends))
+    most = _THOUSANDTHS if unit.dimension == DIMENSIONS["length"] or size < 1 else 1 if size >= 10 else 2
+    return show(value, unit, most if even is None else even)
 
 
 def what_of(procedure: Procedure, name: str) -> str:

@@ -19,13 +19,14 @@ from runner.core.desk import complete, press
 from runner.core.face import face
 from runner.core.panel import PAGE, Panel, page_of, pages
 from runner.core.picture import Extras, look
-from runner.core.quantity import Quantity
+from runner.core.quantity import DIMENSIONS
 from runner.core.sheet_text import status_sheet
 from runner.core.state import State
+from runner.core.units import Typed, parse_quantity
 from runner.core.view import Field, Option, View
 from runner.core.wording import fill, rounded
 from runner.plain import page
-from tests.core.bench import AT, BEGIN, ML, Bench, begun, expr, harmless, refused
+from tests.core.bench import AT, BEGIN, Bench, begun, expr, harmless, refused, unit
 from tests.core.driver import Run, steps
 
 VALUES = {
@@ -625,18 +626,24 @@ steps:
 
 
 @pytest.mark.parametrize(
-    ("value", "shown"),
+    ("value", "unit_text", "dimension", "shown"),
     [
-        ("967789/10000", "96.8 mL"),
-        ("31416/10000", "3.14 mL"),
-        ("12345/100000", "0.123 mL"),
-        ("40", "40 mL"),
-        ("5/2", "2.5 mL"),
+        ("96.7789", "mL", "volume", "96.8 mL"),
+        ("3.1416", "mL", "volume", "3.14 mL"),
+        ("0.12345", "mL", "volume", "0.123 mL"),
+        ("40", "mL", "volume", "40 mL"),
+        ("20.398", "mm", "length", "20.398 mm"),
+        ("20.39625", "mm", "length", "20.396 mm"),
+        ("33.8954", "N m", "torque", "33.9 N m"),
+        ("2.5", "N m", "torque", "2.5 N m"),
     ],
 )
-def test_a_computed_value_shows_no_digits_that_nobody_can_measure(value: str, shown: str) -> None:
-    exact = Fraction(value) / 1_000_000
-    assert rounded(Quantity(exact, exact, ML.dimension), ML) == shown
+def test_a_computed_value_shows_no_digits_that_nobody_can_measure(
+    value: str, unit_text: str, dimension: str, shown: str
+) -> None:
+    made = parse_quantity(value, DIMENSIONS[dimension], unit(unit_text, dimension))
+    assert isinstance(made, Typed)
+    assert rounded(made.quantity, unit(unit_text, dimension)) == shown
 
 
 def test_what_nobody_looked_at_is_told_as_not_known_when_a_run_is_over() -> None:
