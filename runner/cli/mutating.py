@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import multiprocessing
 import os
@@ -42,6 +43,7 @@ FEW = 60
 
 def mutate(options: argparse.Namespace) -> int:
     """Print what the checker makes of every fault; 0 where the rates are as asked."""
+    gc.set_threshold(100_000)  # what is made for one fault goes with it, hardly anything of it stands in a circle
     loaded = Shelf().load(options.procedure)
     if not isinstance(loaded, Loaded):
         return _cannot(loaded)

@@ -48,7 +48,10 @@ class Map:
 
     def get(self, key: str) -> "Node | None":
         """The value of the key, or None."""
-        return next((value for each, value in self.entries if each.value == key), None)
+        for each, value in self.entries:
+            if each.value == key:
+                return value
+        return None
 
     def key_place(self, key: str) -> Place:
         """Where the key stands; where the mapping starts when it is not there."""

@@ -58,17 +58,21 @@ class Workbench:
 
 def _around(root: Map, edits: tuple[Edit, ...]) -> Map:
     """The tree with what was changed and what lies around it: the form of all else is as it was."""
-    touched: dict[str, set[str]] = {}
-    for path, _ in edits:
-        touched.setdefault(str(path[0]), set()).add(str(path[1]) if len(path) > 1 else "")
+    return _near(root, [tuple(map(str, path)) for path, _ in edits])
+
+
+def _near(tree: Map, paths: list[tuple[str, ...]]) -> Map:
     entries: list[tuple[Scalar, Node]] = []
-    for key, value in root.entries:
-        inside = touched.get(key.value, set())
-        if isinstance(value, Map) and "" not in inside and (key.value in _WIDE):
-            kept = tuple(e for nth, e in enumerate(value.entries) if e[0].value in inside or not nth)
-            value = Map(kept, value.place)
+    for key, value in tree.entries:
+        below = [path[1:] for path in paths if path[:1] == (key.value,)]
+        if isinstance(value, Map) and () not in below:
+            if key.value in _WIDE:
+                inside = {path[0] for path in below}
+                kept = tuple(e for nth, e in enumerate(value.entries) if e[0].value in inside or not nth)
+                value = Map(kept, value.place)
+            value = _near(value, below)
         entries.append((key, value))
-    return Map(tuple(entries), root.place)
+    return Map(tuple(entries), tree.place)
 
 
 def bench(files: Mapping[str, bytes], main: str) -> Workbench | tuple[Finding, ...]:
