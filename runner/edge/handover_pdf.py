@@ -165,14 +165,12 @@ def _reading(one: Measured) -> Iterator[Flowable]:
 
 
 def _pictures(sheet: Handover, files: Mapping[str, bytes]) -> Iterator[Flowable]:
-    if sheet.pictures:
-        yield words("Pictures", "head")
-    for one in sheet.pictures:
+    for number, one in enumerate(sheet.pictures):
         data = files.get(one.digest)
         image = picture(data) if data is not None else None
-        yield KeepTogether(
-            [*([image] if image is not None else []), words(picture_words(one, shown=image is not None), "small")]
-        )
+        head = [words("Pictures", "head")] if number == 0 else []
+        said = words(picture_words(one, shown=image is not None), "small")
+        yield KeepTogether([*head, *([image] if image is not None else []), said])
 
 
 def _course(sheet: Handover) -> Iterator[Flowable]:

@@ -62,10 +62,10 @@ class Numbered(Canvas):  # type: ignore[misc]
 
 
 def picture(data: bytes) -> Image | None:
-    """The picture no larger than half a page; None if the library can make nothing of it."""
+    """The picture no higher than two fifths of a page; None if the library can make nothing of it."""
     try:
         made = Image(io.BytesIO(data))
-        part = min(WIDE / made.imageWidth, A4[1] / 2 / made.imageHeight, 1)
+        part = min(WIDE / made.imageWidth, A4[1] * 2 / 5 / made.imageHeight, 1)
         made.drawWidth, made.drawHeight = made.imageWidth * part, made.imageHeight * part
         made._img._image.load()  # else a broken file shows only when the page is made
     except Exception:  # whatever a decoder says of a broken file

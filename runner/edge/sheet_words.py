@@ -46,4 +46,4 @@ def picture_words(one: Pictured, *, shown: bool) -> str:
     """What a picture is of, when it was taken and by what it is known in the record."""
     at = f", {CORNER_WORDS.get(one.member, one.member)}" if one.member else ""
     missing = "" if shown else " The picture itself is not at hand, or is not the one that was taken."
-    return f"{one.what}{at}: {minute(one.at)}, {one.who}; SHA-256 {one.digest}.{missing}"
+    return f"{one.what.rstrip('.')}{at}: {minute(one.at)}, {one.who}; SHA-256 {one.digest}.{missing}"
