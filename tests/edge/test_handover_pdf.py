@@ -10,7 +10,6 @@ import re
 from dataclasses import replace
 from functools import lru_cache
 
-import numpy as np
 import pypdfium2
 import zxingcpp
 from pypdf import PdfReader
@@ -131,7 +130,7 @@ def test_the_same_sheet_is_the_same_file():
 def codes(file: bytes) -> list[str]:
     """What a reader of QR codes reads on the pages of a PDF."""
     document = pypdfium2.PdfDocument(file)
-    pages = [np.asarray(one.render(scale=3).to_pil().convert("L")) for one in document]
+    pages = [one.render(scale=3).to_pil().convert("L") for one in document]
     return [found.text for one in pages for found in zxingcpp.read_barcodes(one)]
 
 
