@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from runner.core.finding import Finding, listed
 from runner.core.graph import Procedure
@@ -110,6 +111,7 @@ def verify(procedure: Procedure) -> Checked | tuple[Finding, ...]:
     return Checked(procedure=procedure, case=case, flow=flow, claims=claims, warnings=listed(found))
 
 
+@lru_cache(maxsize=64)
 def _own(fragment: Procedure) -> tuple[Finding, ...]:
     """What a fragment promises by itself: its rules and its contract, whoever calls it."""
     verdict = verify(fragment)

@@ -48,20 +48,8 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
                     related=((each.duty.place, "the duty"),),
                 )
     if station.kind in ("step", "phase"):
-        for duty in case.procedure.vocabulary.duties:
-            if duty.on == "while":
-                yield from _while(case, station, duty, stated)
-
-
-def _while(case: Case, station: Station, duty: Duty, stated: set[str]) -> Iterator[Claim]:
-    assert station.step is not None
-    for hazard in duty.hazards:
-        if hazard in stated:
-            continue
-        told = case.field(f"told {hazard}").bits("not in effect")
-        for name in sorted(case.touched):
-            if name.partition("@")[0] == duty.name:
-                bad = (case.field(name).bits("T"), told, *(b for _, b in unlifted(case, duty)))
+        for duty, hazard, bad in case.once("while", lambda: _whiles(case)):
+            if hazard not in stated:
                 yield Claim(
                     check="caution",
                     edge=INSIDE,
@@ -72,3 +60,16 @@ def _while(case: Case, station: Station, duty: Duty, stated: set[str]) -> Iterat
                     help=f"write 'cautions: [{hazard}]' here, or at a step before it in the same turn",
                     related=((duty.place, "the duty"),),
                 )
+
+
+def _whiles(case: Case) -> tuple[tuple[Duty, str, tuple[int, ...]], ...]:
+    """Each message that lasts while a condition is true: the duty, its name, and what would break it."""
+    duties = [d for d in case.procedure.vocabulary.duties if d.on == "while"]
+    return tuple(
+        (duty, hazard, (case.field(name).bits("T"), case.field(f"told {hazard}").bits("not in effect"), *lifted))
+        for duty in duties
+        for lifted in [tuple(b for _, b in unlifted(case, duty))]
+        for hazard in duty.hazards
+        for name in sorted(case.touched)
+        if name.partition("@")[0] == duty.name
+    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runner.core.graph import HERE, MEMBERS, Holds, Need, Procedure, Rule, instance, instances
+from runner.core.graph import HERE, MEMBERS, Holds, Need, Occasion, Procedure, Rule, instance, instances
 from runner.verify.expand import Expanded
 from runner.verify.fields import UNSET, Field, Layout, Waiting, alike, meant, member_of, paired
 from runner.verify.steps import MOST_COUNTED, choices_of
@@ -41,6 +41,9 @@ class _Maker:
         self.blocks: dict[str, set[str]] = {}
         for station, op in self.ops:
             self.blocks.setdefault(op.told, set()).add(station.block)
+        self.plain: dict[str, list[str]] = {}
+        for told in self.blocks:
+            self.plain.setdefault(told.partition("@")[0], []).append(told)
         self.add("reached", ("yes",), "yes")
 
     def add(self, name: str, states: tuple[str, ...], *start: str) -> Field:
@@ -126,18 +129,20 @@ class _Maker:
                 self.turns.setdefault(turn, []).append((made.mask, anew))
 
     def rules(self) -> None:
-        told = tuple(t for t in self.blocks if t.partition(" ")[0] in ("step", "deed", "make", "end"))
         for at, rule in enumerate(self.procedure.rules):
             if rule.what is None or rule.other is None:
                 continue
-            whats = [t for t in told if meant(rule.what, t)]
-            others = [t for t in told if meant(rule.other, t)]
+            whats, others = self._told(rule.what), self._told(rule.other)
             for member in sorted({member_of(t) for t in whats}):
                 states = ("not yet", "happened") if rule.kind == "only_after" else ("nothing owed", "owed")
                 made = self.add(f"rule {at} {member}", states)
                 self.monitors[at, member] = made
                 self._watch(rule, made, [t for t in whats if member_of(t) == member], others, member)
                 self._renew(rule, made, member)
+
+    def _told(self, occasion: Occasion) -> list[str]:
+        """What takes place somewhere and is meant by an occasion of a rule, in the order in which it stands."""
+        return [t for t in self.plain.get(f"{occasion.on} {occasion.name}", ()) if meant(occasion, t)]
 
     def _watch(self, rule: Rule, made: Field, whats: list[str], others: list[str], member: str) -> None:
         first, second = made.states
@@ -156,7 +161,7 @@ class _Maker:
         if rule.kind != "only_after" or not member or elsewhere:
             return
         both = tuple(o for o in (rule.what, rule.other) if o is not None)
-        blocks = {b for told, where in self.blocks.items() if any(meant(o, told) for o in both) for b in where}
+        blocks = {b for o in both for told in self._told(o) for b in self.blocks[told]}
         for block, now in self.turned:
             if now == member and all(b.startswith(f"{block}/") for b in blocks):
                 self.turns.setdefault((block, member), []).append((made.mask, made.bits("not yet")))

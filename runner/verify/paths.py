@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from runner.core.finding import Place
 from runner.verify.claim import ENTRY, Broken, Claim, breaks
@@ -88,12 +89,18 @@ class _Hunt:
         left = [at for at in range(len(self.suspects)) if at not in self.cleared]
         broken: set[int] = set()
         for value in field.states:
-            states = spread(self.flow.ways, self.first, self.start & ~field.but(value))
+            states = _spread(self.flow, self.first, self.start & ~field.but(value))
             for at in left:
                 x = states[self.suspects[at].point]
                 if x and breaks(self.flow, self.suspects[at], x):
                     broken.add(at)
         self.cleared |= set(left) - broken
+
+
+@lru_cache(maxsize=32)
+def _spread(flow: Flow, first: int, start: int) -> tuple[int, ...]:
+    """The same ways are followed for one group of suspects after the other."""
+    return spread(flow.ways, first, start)
 
 
 def _field_of(flow: Flow, bits: int) -> Field:

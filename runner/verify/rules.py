@@ -56,7 +56,7 @@ def _only_after(case: Case, station: Station, at: int, rule: Rule) -> Iterator[C
     assert rule.what is not None
     for nth, edge in enumerate(station.edges):
         for op in edge.ops:
-            if op.verb not in ("step", "deed", "make", "end") or not meant(rule.what, op.told):
+            if op.verb != rule.what.on or not meant(rule.what, op.told):
                 continue
             field = case.layout.monitors[at, member_of(op.told)]
             yield Claim(
@@ -117,10 +117,13 @@ def _spread(case: Case, ref: Ref) -> tuple[str, ...]:
 
 
 def _together(case: Case, station: Station, rule: Rule) -> Iterator[Claim]:
-    names = [(ref.name, n) for ref in rule.refs for n in _spread(case, ref)]
+    bases = {ref.name for ref in rule.refs}
     for nth, edge in enumerate(station.edges):
         for op in edge.ops:
-            if op.verb != "make" or op.name not in {n for _, n in names}:
+            if op.verb != "make" or op.name.partition("@")[0] not in bases:
+                continue
+            names = [(ref.name, n) for ref in rule.refs for n in _spread(case, ref)]
+            if op.name not in {n for _, n in names}:
                 continue
             for base, name in names:
                 if name == op.name or not _against(rule, op.name, base, name):
