@@ -32,7 +32,7 @@ from runner.edge.shelf import Loaded, Shelf
 from runner.verify import Checked, admissible, verify
 
 NAME = "brake-fluid-exchange"
-NOTHING = Taken(conditions={}, levels={}, waits={}, parts={}, claims={}, heads={}, unfinished=(), warnings=())
+NOTHING = Taken(conditions={}, levels={}, waits={}, claims={}, heads={}, unfinished=(), warnings=())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

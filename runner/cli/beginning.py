@@ -12,7 +12,7 @@ from runner.core.graph import Procedure, instances
 from runner.edge import VERSION
 from runner.edge.garage import Taken
 
-NOTHING = Taken(conditions={}, levels={}, waits={}, parts={}, claims={}, heads={}, unfinished=(), warnings=())
+NOTHING = Taken(conditions={}, levels={}, waits={}, claims={}, heads={}, unfinished=(), warnings=())
 """A car of which no record tells."""
 
 
@@ -34,7 +34,7 @@ def begin(ready: Ready, taken: Taken, *, demonstration: bool, rehearsal: bool = 
         conditions=dict(car.conditions) | {k: v for k, v in taken.conditions.items() if k in _instances(procedure)},
         levels={k: v for k, v in taken.levels.items() if k in procedure.levels},
         waits=dict(taken.waits),
-        parts=dict(car.parts) | dict(taken.parts),
+        parts=dict(car.parts),
         instruments={k: dict(v) for k, v in car.instruments.items()},
         claims=dict(taken.claims),
         heads=dict(taken.heads),

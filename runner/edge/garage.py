@@ -49,7 +49,6 @@ class Taken:
     conditions: Mapping[str, str]
     levels: Mapping[str, list[str]]
     waits: Mapping[str, dict[str, str | int]]
-    parts: Mapping[str, int]
     claims: Mapping[str, str]
     heads: Mapping[str, str]
     unfinished: tuple[Run, ...]
@@ -113,7 +112,6 @@ def take_over(all_runs: tuple[Run, ...], car: str, leaving_out: str = "", *, dem
     conditions: dict[str, str] = {}
     levels: dict[str, list[str]] = {}
     waits: dict[str, dict[str, str | int]] = {}
-    parts: dict[str, int] = {}
     claims: dict[str, str] = {}
     heads: dict[str, str] = {}
     warnings: list[str] = []
@@ -133,7 +131,6 @@ def take_over(all_runs: tuple[Run, ...], car: str, leaving_out: str = "", *, dem
             if known is not None:
                 levels[name] = [to_text(known[0]), to_text(known[1])]
         waits |= {name: {"at": s.at, "mono": s.mono, "boot": s.boot} for name, s in state.waits.items()}
-        parts |= dict(state.parts)
         heads[run.name] = run.record.head.hash
         if run.unfinished:
             unfinished.append(run)
@@ -142,7 +139,6 @@ def take_over(all_runs: tuple[Run, ...], car: str, leaving_out: str = "", *, dem
         conditions=conditions,
         levels=levels,
         waits=waits,
-        parts=parts,
         claims=claims,
         heads=heads,
         unfinished=tuple(unfinished),

@@ -103,7 +103,16 @@ def test_work_takes_nothing_over_from_a_demonstration_nor_the_other_way(home: Pa
     assert shown.heads
     assert shown.conditions
     worked = take_over(found, car, demonstration=False)
-    assert not any((worked.heads, worked.conditions, worked.levels, worked.waits, worked.parts, worked.claims))
+    assert not any((worked.heads, worked.conditions, worked.levels, worked.waits, worked.claims))
+
+
+def test_a_part_that_one_run_used_up_is_a_new_one_in_the_next(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("WITNESSMARK_HOME", str(tmp_path))
+    for _ in range(2):
+        assert command(["run", "cv-boot-inner", "--demo", "--answers"]) == 0
+        assert "cv-boot-inner: done" in capsys.readouterr().out
 
 
 def test_whether_a_step_is_done_again_is_judged_by_the_checker(tmp_path: Path) -> None:
