@@ -67,6 +67,7 @@ def _add_run(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     rehearse.add_argument("--car", type=Path, metavar="FILE", help="the car's file")
     rehearse.add_argument("--demo", action="store_true", help="the invented car")
     rehearse.add_argument("--plain", action="store_true", help="line mode")
+    rehearse.add_argument("--from", dest="first", metavar="STEP", help="begin at this step; what is assumed is said")
     rehearse.add_argument("--all", action="store_true", help="the engine walks runs that cross all that can be crossed")
     rehearse.add_argument("--answers-out", type=Path, metavar="FOLDER", help="with --all: keep each run as answers")
     rehearse.add_argument("--json", action="store_true", help="with --all: as JSON")

@@ -15,7 +15,8 @@ from runner.cli.places import home, keys_folder, records_folder
 from runner.cli.proving import Ready, car_of, complain, for_rehearsal, load, proven, say
 from runner.core import act as ac
 from runner.core.act import AnyAct
-from runner.core.graph import Photo, Procedure, Step, find
+from runner.core.finding import clean, nearest
+from runner.core.graph import Photo, Procedure, Step, find, walk
 from runner.core.line import Head
 from runner.core.names import Names
 from runner.core.panel import Panel
@@ -24,9 +25,10 @@ from runner.core.record import fingerprint
 from runner.core.sheet_text import status_sheet
 from runner.core.state import SAFE_STOP, State
 from runner.core.view import View
+from runner.core.wording import says_all
 from runner.edge import VERSION
 from runner.edge.carfile import NotWritten, add_ask
-from runner.edge.clock import Clock, SteppedClock, SystemClock
+from runner.edge.clock import Clock, ShiftedClock, SteppedClock, SystemClock
 from runner.edge.disk import NotRecorded
 from runner.edge.garage import Run, runs, take_over
 from runner.edge.job import Job, Nowhere
@@ -73,10 +75,32 @@ def rehearse(options: argparse.Namespace) -> int:
     ready = for_rehearsal(options)
     if isinstance(ready, int):
         return ready
-    clock = SystemClock()
+    clock: Clock = SystemClock()
     job = _job(ready, Nowhere(), clock, record=None, by=ready.car.people[0], notice="")
-    job.do(begin(ready, NOTHING, demonstration=True, rehearsal=True))
+    act = begin(ready, NOTHING, demonstration=True, rehearsal=True)
+    if options.first is None:
+        job.do(act)
+        return _surface(options, job, clock)
+    from runner.edge.rehearsal import led_to
+
+    spot = led_to(ready.procedure, act, ready.car.people[0], options.first)
+    if spot is None:
+        say(f"no run of {ready.procedure.name} comes to a step '{clean(options.first)}'" + _meant(ready, options.first))
+        return 2
+    clock = job.clock = ShiftedClock(clock, spot.clock.now())
+    job.state, job.head = spot.state, Head(n=spot.line)
+    assumed = says_all(ready.procedure, [(name, True) for name, v in spot.state.conditions.items() if v == "T"])
+    job.notice = f"rehearsal from '{options.first}'; assumed: {'; '.join(assumed) or 'nothing'}"
     return _surface(options, job, clock)
+
+
+def _meant(ready: Ready, step: str) -> str:
+    owners = (ready.procedure, *ready.procedure.fragments.values())
+    known = {node.id for owner in owners for node in walk(owner.body)}
+    if step in known:
+        return ": the values of this car lead past it"
+    near = nearest(step, known)
+    return f"; did you mean '{near}'?" if near else ""
 
 
 def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path | None, by: str, notice: str) -> Job:

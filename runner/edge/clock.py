@@ -75,3 +75,16 @@ class SteppedClock:
         before = self._next
         ms = (before.mono + span_ns) // MS - before.mono // MS
         self._next = Stamp(at=at_text(at_ms(before.at) + ms), mono=before.mono + span_ns, boot=before.boot)
+
+
+class ShiftedClock:
+    """A clock that runs on like another, from a moment of its own."""
+
+    def __init__(self, clock: Clock, start: Stamp) -> None:
+        self._clock, self._start, self._first = clock, start, clock.now()
+
+    def now(self) -> Stamp:
+        """The moment that lies as far after its start as the other clock has run."""
+        mono = self._start.mono + self._clock.now().mono - self._first.mono
+        ms = mono // MS - self._start.mono // MS
+        return Stamp(at=at_text(at_ms(self._start.at) + ms), mono=mono, boot=self._start.boot)

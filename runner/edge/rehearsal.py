@@ -51,6 +51,19 @@ def rehearse_all(procedure: Procedure, begin: ac.Begin, by: str) -> Coverage:
     return Coverage(runs=runs, items=items, crossed=done, why={i: _why(over, i) for i in items - done})
 
 
+def led_to(procedure: Procedure, begin: ac.Begin, by: str, step: str) -> Spot | None:
+    """A run that has just come to a step, by few steps; None where none was found that does."""
+    over = Explorer(procedure, begin, by)
+    goals = sorted(p for p in {*over.chart.items.values(), *over.chart.ways} if p.rpartition("/")[2] == step)
+    for goal in goals:
+        spot = over.lead(over.start, goal)
+        if spot.place == goal:
+            return spot
+    if goals:
+        over.explore(over.start)
+    return next((over.at[goal] for goal in goals if goal in over.at), None)
+
+
 def _why(over: Explorer, item: Item) -> str:
     place = over.chart.items.get(item)
     if place is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
@@ -45,6 +46,9 @@ def test_a_procedure_that_is_not_proven_does_not_run(tmp_path: Path, capsys: pyt
         (["run", "brake-fluid-exchange", "--demo", "--plain", "--by", "XX"], "'XX' is not in the car's file"),
         (["check", "/no/such/file.yaml"], "no such file"),
         (["explain", "neads"], "did you mean 'needs'"),
+        (["rehearse", "lens", "--demo", "--from", "x"], "lens"),
+        (["rehearse", "headlamp-restoration", "--demo", "--from", "goggels"], "did you mean 'goggles'"),
+        (["rehearse", "brake-fluid-exchange", "--demo", "--from", "bleed-beat"], "values of this car lead past it"),
     ],
 )
 def test_what_is_named_wrongly_gets_one_message_and_exit_code_two(
@@ -151,3 +155,15 @@ def test_sarif_that_cannot_be_written_is_said(tmp_path: Path, capsys: pytest.Cap
     there = tmp_path / "no" / "check.sarif"
     assert command(["check", "--sarif", str(there), str(ROOT / "procedures" / "lower.yaml")]) == 2
     assert "could not be written: no such file" in capsys.readouterr().err
+
+
+def test_a_rehearsal_from_a_step_says_what_it_takes_for_granted(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n"))
+    command(["rehearse", "brake-fluid-exchange", "--demo", "--plain", "--from", "bleed-valve"])
+    told = capsys.readouterr().out
+    assert "REHEARSAL: no work on a car" in told
+    assert "rehearsal from 'bleed-valve'; assumed: " in told
+    assert "every end is off its wheels" in told
+    assert "NOW: Pump the granted strokes" in told

@@ -5,7 +5,7 @@ import pytest
 from runner.core.canonical import SAFE
 from runner.core.stamp import MS, SECOND, Stamp, all_times, elapsed
 from runner.edge import clock as module
-from runner.edge.clock import DEMO_START, FixedClock, SteppedClock, SystemClock
+from runner.edge.clock import DEMO_START, FixedClock, ShiftedClock, SteppedClock, SystemClock
 
 
 def test_the_system_clock_says_when_now_is():
@@ -57,3 +57,11 @@ def test_a_stepped_clock_can_let_a_wait_pass():
     before = clock.now()
     clock.advance(12 * 3_600 * SECOND)
     assert elapsed(before, clock.now()).at_least_ns == (12 * 3_600 + 1) * SECOND
+
+
+def test_a_shifted_clock_runs_on_from_its_own_start_like_the_other() -> None:
+    other = SteppedClock(Stamp(at="2030-05-05T05:05:05.000Z", mono=77, boot="other"), 1_500_000_000)
+    shifted = ShiftedClock(other, DEMO_START)
+    first, second = shifted.now(), shifted.now()
+    assert (first.at, first.mono, first.boot) == ("2026-01-01T08:00:01.500Z", 1_500_000_000, DEMO_START.boot)
+    assert second.mono - first.mono == 1_500_000_000
