@@ -26,7 +26,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.core.finding import quote
-from runner.core.graph import MEMBERS, After, Call, Each, Step
+from runner.core.graph import After, Call, Each, Step
 from runner.verify.claim import ENTRY, Case, Claim
 from runner.verify.station import Station
 
@@ -34,7 +34,7 @@ from runner.verify.station import Station
 def claims(case: Case, station: Station) -> Iterator[Claim]:
     """What must have come before a station where a step, a call or a block is begun."""
     node = station.node
-    if not isinstance(node, Step | Call | Each) or not node.after or not _begins(station):
+    if not isinstance(node, Step | Call | Each) or not node.after or not _begins(case, station):
         return
     for one in node.after:
         field = case.layout.order[f"{station.block}{one.node}"][one.outcomes]
@@ -49,12 +49,15 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
         )
 
 
-def _begins(station: Station) -> bool:
+def _begins(case: Case, station: Station) -> bool:
     """Whether the node is begun here: not where it is only counted, goes on, or is left."""
     node = station.node
     if isinstance(node, Each) and station.kind == "each":
         turns = [edge.label for edge in station.edges]
-        return len(turns) == len(MEMBERS[node.index]) if isinstance(node.order, str) else turns == [node.order[0]]
+        if not isinstance(node.order, str):
+            return turns == [node.order[0]]
+        # Where the order is a value of the car any member may be first, and only where no turn is over.
+        return all(len(s.edges) <= len(turns) for s in case.expanded.stations if s.node is node)
     return station.kind == "step" or (station.kind == "call" and any(e.to == ">" for e in station.edges))
 
 

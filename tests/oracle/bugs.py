@@ -174,8 +174,8 @@ def running_short_is_forgotten() -> list[Patch]:
 def what_an_arm_does_is_ignored() -> list[Patch]:
     own = steps._arm
 
-    def arm(setting: Any, step: Any, arm: Any, base: Any, taken: Any) -> Any:
-        return own(setting, step, replace(arm, makes=(), ends=()), base, taken)
+    def arm(setting: Any, step: Any, arm: Any, base: Any, taken: Any, out: Any) -> Any:
+        return own(setting, step, replace(arm, makes=(), ends=()), base, taken, out)
 
     return [(steps, "_arm", arm)]
 
