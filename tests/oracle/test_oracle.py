@@ -13,7 +13,7 @@ from tests.oracle.bugs import BUGS, put_in
 from tests.oracle.campaign import Tally, campaign, missed
 
 LONG = bool(os.environ.get("WITNESSMARK_LONG"))
-GRAPHS = int(os.environ.get("WITNESSMARK_ORACLE", "20000" if LONG else "1500"))
+GRAPHS = int(os.environ.get("WITNESSMARK_ORACLE", "20000" if LONG else "2000"))
 FIRST = int(os.environ.get("WITNESSMARK_ORACLE_SEED", "0"))
 
 
