@@ -93,11 +93,12 @@ def _written(path: Path, text: str) -> bool:
 
 def explain_one(options: argparse.Namespace) -> int:
     """The manual page of one check."""
+    from runner.edge.manual import PAGES
     from runner.verify import CHECKS, explain
 
-    text = explain(options.check)
+    text = explain(options.check) or PAGES.get(options.check)
     if text is None:
-        known = [c.name for c in CHECKS]
+        known = [*(c.name for c in CHECKS), *PAGES]
         guess = nearest(options.check, known)
         print(f"no check '{clean(options.check)}'; there are: {', '.join(known)}", file=sys.stderr)
         if guess:

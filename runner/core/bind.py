@@ -56,9 +56,7 @@ def bind(
             continue
         taken = _misplaced(ask, key) or _sourced(ask, entry) or take(ask, entry.get("value", ""))
         if isinstance(taken, Unclear):
-            found.append(
-                Finding(place=where or ask.place, check="value", text=f"{key}: {taken.why}", help=taken.help)
-            )
+            found.append(Finding(place=where or ask.place, check="value", text=f"{key}: {taken.why}", help=taken.help))
         elif taken is not None:
             values[key] = taken
     found += _relations(procedure, values, places or {})
@@ -93,9 +91,7 @@ def take(ask: Ask, text: str) -> Known | Unclear | None:
             return words
 
 
-def value(
-    procedure: Procedure, bound: Bound, name: str, here: str | None, readings: Readings
-) -> Known | None:
+def value(procedure: Procedure, bound: Bound, name: str, here: str | None, readings: Readings) -> Known | None:
     """What a name is worth: an ask, a computed value or a reading; None if it is not known yet.
 
     Several points of one reading give the interval that holds them all.
@@ -251,9 +247,7 @@ def _none_of(words: str, options: tuple[str, ...]) -> Unclear:
     return Unclear(words, f"{quote(words)} is not one of the answers", mend)
 
 
-def _relations(
-    procedure: Procedure, values: Mapping[str, Known], places: Mapping[str, Place]
-) -> Iterator[Finding]:
+def _relations(procedure: Procedure, values: Mapping[str, Known], places: Mapping[str, Place]) -> Iterator[Finding]:
     for ask in procedure.asks.values():
         other = procedure.asks.get(ask.below or "")
         if other is None:

@@ -551,7 +551,6 @@ def comings(node: Node) -> tuple[str, ...]:
             return ()
 
 
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Body:
     """The nodes of one scope by id, and the first of them."""

@@ -185,9 +185,7 @@ def _otherwise(procedure: Procedure, state: State) -> tuple[Option, ...]:
 def _unknown(procedure: Procedure, instance: str) -> Option:
     """A condition of which nothing is known, with its two sides behind it."""
     sides = [
-        Option(
-            key="", text=says(procedure, instance, holds=holds), act=ac.Contradict(condition=instance, holds=holds)
-        )
+        Option(key="", text=says(procedure, instance, holds=holds), act=ac.Contradict(condition=instance, holds=holds))
         for holds in (True, False)
     ]
     return Option(key="", text=f"{says(procedure, instance, holds=True)}?", sub=numbered(sides))

@@ -121,9 +121,7 @@ def _against(procedure: Procedure, rule: Rule, made: str, values: Mapping[str, s
         return False
     base = made.partition("@")[0]
     return any(
-        name != made
-        and values.get(name) == "T"
-        and (rule.kind == "at_most_one" or (of != base and _alike(name, made)))
+        name != made and values.get(name) == "T" and (rule.kind == "at_most_one" or (of != base and _alike(name, made)))
         for of, name in together
     )
 

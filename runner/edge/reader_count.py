@@ -105,5 +105,3 @@ def looks(desk: Desk, node: Node | None, scope: Scope) -> tuple[SetByLook, ...]:
         seen_at = mark(desk, seen, level, scope)
         made.append(SetByLook(level=level.name, mark=seen_at, said=words(seen), within=within, place=name.place))
     return tuple(made)
-
-

@@ -83,9 +83,7 @@ class Desk:
         """The first character of the file."""
         return Place(self.file, 1, 1)
 
-    def say(
-        self, place: Place, check: str, text: str, mend: str, related: tuple[tuple[Place, str], ...] = ()
-    ) -> None:
+    def say(self, place: Place, check: str, text: str, mend: str, related: tuple[tuple[Place, str], ...] = ()) -> None:
         """Notes something to mend."""
         self.found.append(Finding(place=place, check=check, text=text, help=mend, related=related))
 

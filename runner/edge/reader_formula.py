@@ -187,5 +187,3 @@ def _points_fit(desk: Desk, text: Scalar, expr: Expr) -> None:
 def _several(desk: Desk, text: Scalar, name: str, column: int) -> None:
     why = f"{quote(name)} has several points"
     desk.say(desk.inside(text, column), "unit", why, f"take one value of them, such as min({name})")
-
-

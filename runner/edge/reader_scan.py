@@ -47,9 +47,7 @@ def readings_of(fragment: Procedure) -> dict[str, Named]:
     return dict(_taken(fragment.body, fragment.here, fragment.fragments))
 
 
-def _taken(
-    body: StepBody, index: Index | None, fragments: Mapping[str, Procedure]
-) -> Iterator[tuple[str, Named]]:
+def _taken(body: StepBody, index: Index | None, fragments: Mapping[str, Procedure]) -> Iterator[tuple[str, Named]]:
     for node in body.nodes.values():
         if isinstance(node, Each):
             yield from _taken(node.body, node.index, fragments)

@@ -163,5 +163,3 @@ def _end(desk: Desk, name: Scalar, entry: Tree, scope: Scope) -> End:
     elif kind is not None:
         desk.known(kind, desk.ends, "a way to end here")
     return End(id=name.value, kind=words(kind), say=desk.said(under(entry, "say"), scope), place=name.place)
-
-

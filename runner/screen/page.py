@@ -73,9 +73,7 @@ def _stack(blocks: Sequence[Rows], room: int) -> Rows:
     return rows
 
 
-def _body(
-    view: View, panel: Panel, width: int, room: int, *, extras: Sequence[Rows]
-) -> tuple[Rows, int]:
+def _body(view: View, panel: Panel, width: int, room: int, *, extras: Sequence[Rows]) -> tuple[Rows, int]:
     """The rows of the step or of what is open over its lower half, and how many pages there are."""
     if panel.mode == "look":
         return _look(view, panel, min(width, _LINE), room), 1

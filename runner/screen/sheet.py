@@ -36,9 +36,7 @@ class Sheet(Widget):
         """Paint anew and draw what differs."""
         width, height = self.size
         before, self._shown = self._shown, self._paint(width, height) if width and height else ()
-        changed = [
-            y for y in range(height) if y >= len(self._strips) or _row(before, y) != _row(self._shown, y)
-        ]
+        changed = [y for y in range(height) if y >= len(self._strips) or _row(before, y) != _row(self._shown, y)]
         self._strips += [Strip.blank(width)] * (height - len(self._strips))
         for y in changed:
             self._strips[y] = self._strip(_row(self._shown, y), width)

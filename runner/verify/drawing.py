@@ -256,4 +256,3 @@ _BESIDE = {
 def _plain(text: str, here: str) -> str:
     """A text with its fields named instead of filled in: nothing is known of a car here."""
     return _FIELD.sub(lambda m: f"‹{here if m[1] == HERE else m[1].replace('_', ' ')}›", text)
-

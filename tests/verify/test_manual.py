@@ -10,6 +10,7 @@ import pytest
 
 from runner.core.finding import Finding
 from runner.core.graph import Procedure
+from runner.edge.manual import PAGES
 from runner.edge.reader import read
 from runner.verify import CHECKS, Checked, explain, verify
 
@@ -41,3 +42,15 @@ def test_the_bad_example_is_found_and_the_good_one_is_proven(name: str) -> None:
 
 def test_an_unknown_check_has_no_page() -> None:
     assert explain("nonsense") is None
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_bad_example_of_a_page_of_the_reader_is_refused_and_the_good_one_is_read(name: str) -> None:
+    def taken(text: str) -> Procedure | tuple[Finding, ...]:
+        files = {"vocabulary.yaml": (CASES / "vocabulary.yaml").read_bytes(), "example.yaml": (HEAD + text).encode()}
+        return read(files, "example.yaml")
+
+    refused = taken(example(PAGES[name], "Bad"))
+    assert isinstance(refused, tuple)
+    assert {f.check for f in refused} == {name}
+    assert isinstance(taken(example(PAGES[name], "Good")), Procedure)
