@@ -7,6 +7,7 @@ A line is its keys, and then Enter if a value was typed; an empty line is Enter.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import TextIO
 
 from runner.core.act import AnyAct
@@ -51,6 +52,10 @@ def _struck(
     panel: Panel, view: View, typed: tuple[str, ...], do: Callable[[AnyAct], View], now: Callable[[], Stamp]
 ) -> tuple[Panel, View, str]:
     """Panel and view after the keys of one line, and what was dropped once one of them had passed a gate."""
+    field = face(panel, view).field
+    if field is not None and field.kind != "text" and any(len(key) == 1 and key.isalpha() for key in typed):
+        # A unit that nobody reads would turn 40 lbf ft into 40 N m.
+        return replace(panel, say="nothing was taken: a number is digits alone; + before them is another unit"), view, ""
     for n, key in enumerate(typed):
         panel, act = press(panel, view, key, now())
         if act is not None:

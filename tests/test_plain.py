@@ -51,6 +51,15 @@ def test_a_line_of_digits_is_the_value_and_enter() -> None:
     assert seat.acts == [ac.Enter(typed=["23.4", "23.5"], unit="mm", instrument="micrometer 2"), ac.Accept()]
 
 
+def test_a_unit_behind_a_number_is_not_passed_over_nothing_of_the_line_is_taken() -> None:
+    seat = Seat(brought_to("read", "disc"))
+    out = seat.type("23.4 in\n0.9in\n")
+    assert seat.acts == []
+    assert "NOTE: nothing was taken: a number is digits alone; + before them is another unit" in out
+    assert seat.type("23.4\n23.5\n\n")
+    assert seat.acts == [ac.Enter(typed=["23.4", "23.5"], unit="mm", instrument="micrometer 2"), ac.Accept()]
+
+
 def test_a_digit_that_answers_does_not_enter_what_comes_next() -> None:
     seat = Seat(brought_to("check", "RR/which"))
     out = seat.type("3\n")
