@@ -14,7 +14,7 @@ from runner.core.act import AnyAct
 from runner.core.desk import press
 from runner.core.face import Face, face
 from runner.core.finding import clean
-from runner.core.panel import Panel
+from runner.core.panel import Panel, fresh
 from runner.core.picture_car import timer_words
 from runner.core.sheet_text import caution_words
 from runner.core.stamp import Stamp
@@ -55,7 +55,8 @@ def _struck(
     field = face(panel, view).field
     if field is not None and field.kind != "text" and any(len(key) == 1 and key.isalpha() for key in typed):
         # A unit that nobody reads would turn 40 lbf ft into 40 N m.
-        return replace(panel, say="nothing was taken: a number is digits alone; + before them is another unit"), view, ""
+        say = "nothing was taken: a number is digits alone; + before them is another unit"
+        return replace(fresh(panel, view), say=say), view, ""
     for n, key in enumerate(typed):
         panel, act = press(panel, view, key, now())
         if act is not None:
