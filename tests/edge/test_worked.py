@@ -108,3 +108,24 @@ def test_two_bearings_are_compared_by_their_greatest_readings() -> None:
         "play_at_RR": tuple(q(v, "length") for v in ("0.01 mm", "0.02 mm", "0.01 mm")),
     }
     assert computed(shipped("wheel-bearing-check"), "rear_difference", 2, **sides).startswith("0.11")
+
+
+@pytest.mark.parametrize(
+    ("torque", "reach", "adapter", "shown"),
+    [
+        # US Army TM 1-1500-204-23-9, 8-15 to 8-17: 300 lbf in, 10 in and 4 in, printed 214 lbf in. By hand:
+        # 300 * 10 / 14 = 214.286 lbf in; 1 lbf in is 0.1129848 N m; 24.21 N m
+        ("300 lbf in", "10 in", "4 in", "24.21"),
+        # by hand: 100 * 400 / 460
+        ("100 N m", "400 mm", "60 mm", "86.96"),
+    ],
+)
+def test_a_wrench_with_an_adapter_in_line_is_set_lower_by_its_length_over_both_lengths(
+    torque: str, reach: str, adapter: str, shown: str
+) -> None:
+    given: dict[str, Points] = {
+        "carrier_torque": q(torque, "torque"),
+        "wrench_reach": q(reach, "length"),
+        "adapter_reach": q(adapter, "length"),
+    }
+    assert computed(shipped("caliper-back"), "carrier_set", 2, **given).startswith(shown)
