@@ -10,10 +10,10 @@ from functools import reduce
 from math import ceil, floor
 from typing import TypeVar
 
-from runner.core.enclose import root
+from runner.core.enclose import arcsine, cosine, root
 from runner.core.finding import nearest, quote
 from runner.core.formula import Expr, Op, parse
-from runner.core.quantity import PLAIN, Dimension, DimensionError, Quantity
+from runner.core.quantity import DIMENSIONS, PLAIN, Dimension, DimensionError, Quantity
 from runner.core.units import Unclear
 
 __all__ = ["Expr", "Points", "dimension_of", "evaluate", "parse"]
@@ -22,6 +22,8 @@ Points = Quantity | tuple[Quantity, ...]
 
 # Beyond this the digits of a number, not the car, decide how long an evaluation takes.
 _MOST_BITS = 4_000
+_TURNS = {"sin": (DIMENSIONS["angle"], PLAIN), "asin": (PLAIN, DIMENSIONS["angle"])}
+"""Functions that lead from one dimension to another."""
 
 
 class _NotKnownError(Exception):
@@ -114,6 +116,10 @@ def _called_dimension(name: str, args: Sequence[Dimension]) -> Dimension:
             raise DimensionError(f"{first} and {other} cannot be compared")
     if name in ("floor", "ceil") and first != PLAIN:
         raise DimensionError(f"{name} of a {first} depends on its unit; divide by one unit of it first")
+    if name in _TURNS and first != _TURNS[name][0]:
+        raise DimensionError(f"{name} is taken of a {_TURNS[name][0]}, not of a {first}")
+    if name in _TURNS:
+        return _TURNS[name][1]
     if name == "sqrt":
         return first.root()
     if name == "abs":
@@ -191,6 +197,12 @@ def _called(name: str, points: Sequence[Quantity]) -> Quantity:
         case "floor" | "ceil":
             whole = floor if name == "floor" else ceil
             lo, hi = Fraction(whole(lows[0])), Fraction(whole(highs[0]))
+        case "sin":
+            lo, hi = cosine(90 - highs[0], 90 - lows[0])
+        case "asin":
+            if lows[0] < -1 or highs[0] > 1:
+                raise _OutsideError("the angle is asked for whose sine is beyond 1")
+            lo, hi = arcsine(lows[0])[0], arcsine(highs[0])[1]
         case "sqrt":
             if lows[0] < 0:
                 raise _OutsideError("the square root of a negative value is asked for")

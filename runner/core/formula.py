@@ -19,7 +19,7 @@ from runner.core.units import Unclear, parse_unit
 
 Kind = Literal["literal", "name", "total", "negate", "add", "subtract", "multiply", "divide", "power", "call"]
 
-ONE_ARGUMENT = ("floor", "ceil", "sqrt", "abs")
+ONE_ARGUMENT = ("floor", "ceil", "sqrt", "abs", "sin", "asin")
 FUNCTIONS = ("min", "max", "mean", "spread", *ONE_ARGUMENT)
 _LONGEST = 2_000
 _DEEPEST = 60

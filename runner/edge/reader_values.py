@@ -5,6 +5,7 @@ from fractions import Fraction
 from runner.core.bind import compute_order
 from runner.core.expr import Expr, parse
 from runner.core.finding import quote
+from runner.core.formula import FUNCTIONS
 from runner.core.graph import CORNERS, MEMBERS, Ask, Compute, Condition, Index, Level, Part, Stack, Wait
 from runner.core.quantity import PLAIN, Quantity, Unit
 from runner.core.units import Unclear, parse_unit, show
@@ -19,7 +20,7 @@ KIND_OF_ASK = {"quantity": "an ask", "choice": "a choice", "order": "an order", 
 
 # Two diagonally opposite wheels are one brake circuit.
 _CIRCUITS = (frozenset({"LF", "RR"}), frozenset({"RF", "LR"}))
-_IN_FORMULAS = frozenset({"min", "max", "mean", "spread", "floor", "ceil", "sqrt", "abs", "pi", "total", "of"})
+_IN_FORMULAS = frozenset({*FUNCTIONS, "pi", "total", "of"})
 
 
 def name_it(desk: Desk, name: Scalar, named: Named) -> None:

@@ -1,5 +1,6 @@
 """Formulas: the worked hydraulics and torques, an exact differential, and every way to write one wrong."""
 
+import math
 import operator
 from fractions import Fraction
 from math import ceil, floor
@@ -8,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from runner.core.enclose import PI, cosine, root
+from runner.core.enclose import PI, arcsine, cosine, root
 from runner.core.expr import Expr, Points, dimension_of, evaluate, parse
 from runner.core.units import (
     DIMENSIONS,
@@ -480,3 +481,37 @@ def test_the_known_cosines_are_exact() -> None:
         assert cosine(Fraction(degrees), Fraction(degrees)) == (expected, expected)
     assert cosine(Fraction(170), Fraction(190))[0] == -1
     assert cosine(Fraction(-10), Fraction(10))[1] == 1
+
+
+@given(st.fractions(min_value=-1, max_value=1, max_denominator=10**6))
+def test_an_angle_lies_between_the_bounds_of_its_sine(sine: Fraction) -> None:
+    """Against the C library's asin, which is good to about 1e-15 (IEC 60559 doubles)."""
+    low, high = arcsine(sine)
+    assert low <= high <= low + Fraction(1, 10**4)
+    assert float(low) - 1e-9 <= math.degrees(math.asin(sine)) <= float(high) + 1e-9
+    assert cosine(90 - low, 90 - low)[0] <= sine <= cosine(90 - high, 90 - high)[1]
+
+
+@pytest.mark.parametrize(
+    ("text", "least", "most"),
+    [
+        ("sin(30°)", "0.5", "0.5"),
+        ("asin(0.5) / 1°", "29.99999999", "30.00000001"),
+        # 0.2 degrees at a rim of 15 in: 381 mm x 0.00349065 = 1.32994 mm, by a table of natural sines.
+        ("15 in * sin(0.2°) / 1 mm", "1.32993", "1.32995"),
+        ("asin(1.33 mm / 15 in) / 1°", "0.20000", "0.20002"),
+    ],
+)
+def test_sines_lead_from_an_angle_to_a_length_and_back(text: str, least: str, most: str) -> None:
+    expr = parse(text)
+    assert isinstance(expr, Expr)
+    value = evaluate(expr, {})
+    assert isinstance(value, Quantity)
+    assert Fraction(least) <= value.lo <= value.hi <= Fraction(most)
+
+
+@pytest.mark.parametrize("text", ["sin(0.5)", "asin(30°)", "asin(2)", "asin(1 mm)"])
+def test_a_sine_of_what_is_no_angle_is_told(text: str) -> None:
+    expr = parse(text)
+    assert isinstance(expr, Expr)
+    assert isinstance(evaluate(expr, {}), Unclear) or isinstance(dimension_of(expr, {}), Unclear)

@@ -129,3 +129,13 @@ def test_a_wrench_with_an_adapter_in_line_is_set_lower_by_its_length_over_both_l
         "adapter_reach": q(adapter, "length"),
     }
     assert computed(shipped("caliper-back"), "carrier_set", 2, **given).startswith(shown)
+
+
+def test_a_toe_in_millimetres_at_the_rim_is_an_angle() -> None:
+    """By a table of natural sines: 1 mm and 3 mm of 381 mm are the sines of 0.1504 and 0.4512 degrees."""
+    given = {"toe_least": q("1 mm", "length"), "toe_most": q("3 mm", "length"), "rim_size": q("15 in", "length")}
+    made = shipped("handover-inspection")
+    assert [computed(made, name, 4, **given).split("°")[0].strip() for name in ("toe_low", "toe_high")] == [
+        "0.1504",
+        "0.4512",
+    ]
