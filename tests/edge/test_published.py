@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from functools import cache
 
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from runner.core import event as ev
 from runner.core.bind import Bound, bind, value
 from runner.core.finding import Finding, Place
-from runner.core.graph import Step
+from runner.core.graph import Step, find
 from runner.core.quantity import DIMENSIONS, Quantity
 from runner.core.stamp import Stamp
 from runner.core.units import UNITS, Typed, parse_quantity, show
@@ -290,3 +291,17 @@ def test_the_wanted_mix_of_propylene_glycol_freezes_below_what_the_saloon_must_r
     assert (asked["glycol"]["value"], asked["mix_want"]["value"]) == ("propylene glycol", "50 %")
     wanted = q(asked["freeze_want"]["value"], "temperature")
     assert q("-28 °F", "temperature").hi <= wanted.lo
+
+
+@pytest.mark.parametrize(
+    ("step", "grade", "dry", "wet"),
+    [("can-dot-3", "DOT 3", 401, 284), ("can-dot-4", "DOT 4", 446, 311), ("can-dot-5-1", "DOT 5.1", 500, 356)],
+)
+def test_the_boiling_points_beside_a_grade_are_those_of_the_regulation(
+    step: str, grade: str, dry: int, wet: int
+) -> None:
+    """49 CFR 571.116 S5.1.1 and S5.1.2 (least equilibrium reflux boiling points, dry and wet), printed in °F there."""
+    node = find(procedure("brake-fluid-exchange"), step).node
+    assert isinstance(node, Step)
+    shown = [str((Fraction(f) - 32) * Fraction(5, 9)) for f in (dry, wet)]
+    assert node.note.startswith(f"Fresh {grade} boils at {shown[0]} °C or more, and at {shown[1]} °C or more")
