@@ -139,3 +139,24 @@ def test_a_toe_in_millimetres_at_the_rim_is_an_angle() -> None:
         "0.1504",
         "0.4512",
     ]
+
+
+@pytest.mark.parametrize(
+    ("now", "odometer", "left"),
+    [
+        # 11 mm at 120,000 km, 6 mm at 143,210 km: 5 mm in 23,210 km; the 3 mm to the limit take 13,926 km
+        ("6 mm", "143210 km", "13900 km"),
+        ("3 mm", "143210 km", "0 km"),
+        # an odometer that went back says nothing of the wear
+        ("6 mm", "110000 km", "0 km"),
+    ],
+)
+def test_the_wear_so_far_tells_how_long_the_pads_may_last(now: str, odometer: str, left: str) -> None:
+    given: dict[str, Points] = {
+        "pad_seen": q(now, "length"),
+        "pad_view_limit": q("3 mm", "length"),
+        "pads_before": q("11 mm", "length"),
+        "odometer_now": q(odometer, "length"),
+        "odometer_before": q("120000 km", "length"),
+    }
+    assert computed(shipped("arrival"), "pads_left", 0, **given) == left
