@@ -87,7 +87,7 @@ def _restoring(procedure: Procedure) -> dict[str, tuple[str, ...]]:
 
 def restores(procedure: Procedure, step: Step) -> bool:
     """Whether a run that lacks what the step makes may go to it: it makes that alone, and no other step is named."""
-    if len(step.makes) != 1 or _does_more(step):
+    if len({(ref.name, ref.at) for ref in step.makes}) != 1 or _does_more(step):
         return False
     return procedure.conditions[step.makes[0].name].restore in (None, step.id)
 

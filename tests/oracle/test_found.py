@@ -95,3 +95,11 @@ def test_every_value_of_the_car_is_walked() -> None:
 def test_what_does_not_keep_is_not_asked_for_by_a_closing_on_leaving() -> None:
     """Seed 14622: a fact ran out, and the opening that is closed with its help was left open."""
     assert refused(built(grown(14622))) == {"restore"}
+
+
+def test_a_step_that_makes_a_fact_twice_makes_it_alone() -> None:
+    """Seed 6531: what a break took away could not be made true again."""
+    made = built(grown(6531))
+    checked = verify(made)
+    assert isinstance(checked, Checked)
+    assert Walk(made, checked=checked, outer=1).broken() is None
