@@ -489,6 +489,17 @@ class Step:
     place: Place
 
 
+def moves_of(step: Step) -> tuple[Move, ...]:
+    """Every move of a step: its own, and that of its count."""
+    counted = step.gate.move if isinstance(step.gate, Count) else None
+    return step.moves if counted is None else (*step.moves, counted)
+
+
+def levels_of(step: Step) -> tuple[str, ...]:
+    """The levels that a step moves or looks at; they are not known while it goes on, nor where it was left undone."""
+    return tuple(n for m in moves_of(step) for n in (m.source, m.target) if n) + tuple(s.level for s in step.sets)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Call:
     """A fragment taken in place. ``ensure``: skipped when the condition is T; ``give_back``: skipped

@@ -114,9 +114,7 @@ def _levels_in_flight(draft: Draft, found: Found) -> list[str]:
     step = found.node
     if not isinstance(step, Step):
         return []
-    moves = [*step.moves, *([step.gate.move] if isinstance(step.gate, Count) and step.gate.move else [])]
-    moved = {n for m in moves for n in (m.source, m.target) if n} | {s.level for s in step.sets}
-    return sorted(n for n in moved if draft.state.levels.get(n) is not None)
+    return sorted(n for n in set(graph.levels_of(step)) if draft.state.levels.get(n) is not None)
 
 
 def made_safe(draft: Draft, act: MadeSafe) -> None:

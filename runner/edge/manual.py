@@ -18,8 +18,8 @@ def _block(example: str) -> str:
     return "".join(f"    {line}\n" for line in example.strip("\n").splitlines())
 
 
-def _step(text: str, end: str = "  end: {end: done, say: It is done.}") -> str:
-    return f"steps:\n  look: {{{text}}}\n{end}\n"
+def _step(text: str) -> str:
+    return f"steps:\n  look: {{{text}}}\n  end: {{end: done, say: It is done.}}\n"
 
 
 _LOOK = "do: Look at the can., place: wheel"

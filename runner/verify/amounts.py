@@ -15,7 +15,7 @@ from fractions import Fraction
 from runner.core.bind import Bound, bind, quantity
 from runner.core.expr import Expr
 from runner.core.granting import measured
-from runner.core.graph import Count, Level, LevelNeed, Move, Procedure, Step
+from runner.core.graph import Count, Level, LevelNeed, Move, Procedure
 from runner.core.quantity import Quantity
 from runner.core.state import State
 from runner.core.values import nothing_yet, of_asks, positions
@@ -128,9 +128,3 @@ class Car:
         """What a level must be at least."""
         value = self.worth(station.owner, need.at_least, station.here)
         return None if value is None else value.hi
-
-
-def lost_of(step: Step) -> tuple[str, ...]:
-    """The levels that are not known when a step was left undone."""
-    moves = (*step.moves, *((step.gate.move,) if isinstance(step.gate, Count) and step.gate.move else ()))
-    return tuple(n for m in moves for n in (m.source, m.target) if n) + tuple(s.level for s in step.sets)

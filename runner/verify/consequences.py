@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from runner.core.graph import Count, Duty, LevelNeed, Ref, Step, instance
+from runner.core.graph import Duty, LevelNeed, Ref, Step, instance, moves_of
 from runner.verify.claim import ENTRY, Case, Claim
 from runner.verify.due import Due, due, unlifted
 from runner.verify.fields import member_of
@@ -52,7 +52,7 @@ def _unstated(case: Case, station: Station, each: Due) -> Iterator[Claim]:
 
 def _levels(step: Step, duty: Duty) -> Iterator[tuple[str, str, str]]:
     """The levels of a duty that the step does not speak of: which, what would say so, and what is missing."""
-    moves = (*step.moves, *((step.gate.move,) if isinstance(step.gate, Count) and step.gate.move else ()))
+    moves = moves_of(step)
     for level in duty.looks:
         if level not in {look.level for look in step.sets}:
             yield level, f"sets: {{{level}: MARK, by: look, within: ..}}", "asks for a look at"

@@ -5,25 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.core.expr import Expr
-from runner.core.graph import Books, Count, LevelNeed, Procedure, Reading, Step
+from runner.core.graph import Books, Count, LevelNeed, Procedure, Reading, Step, moves_of
 
 
 def formulas(step: Step) -> Iterator[Expr]:
     """Every formula of a step, its gate and its moves."""
-    gate, moves = step.gate, list(step.moves)
-    match gate:
+    match step.gate:
         case Reading(bands=bands, error=error):
             yield from (e for b in bands for e in (b.low, b.high) if e is not None)
             yield from () if error is None else (error,)
-        case Count(move=move, gravity=gravity, planned=planned):
-            moves += () if move is None else (move,)
+        case Count(gravity=gravity, planned=planned):
             yield from (e for e in (gravity, planned) if e is not None)
         case Books(imbalance=imbalance, within=within):
             yield imbalance
             yield within
         case _:
             pass
-    for move in moves:
+    for move in moves_of(step):
         yield from (e for e in (move.least, move.most, move.low_mark) if e is not None)
     for look in step.sets:
         yield look.mark

@@ -23,7 +23,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.core.finding import Finding
-from runner.core.graph import MEMBERS, Count, Each
+from runner.core.graph import MEMBERS, Each
 from runner.verify.claim import Case
 from runner.verify.expand import Frame, Point
 from runner.verify.station import Station
@@ -32,9 +32,9 @@ from runner.verify.station import Station
 def findings(case: Case) -> Iterator[Finding]:
     """The loops without a bound, each once."""
     points = case.expanded.points
-    free = bytearray(not _bounded(p.station) for p in points)
+    free = bytearray(not p.station.bounded for p in points)
     back = [(a, t) for a, p in enumerate(points) if free[a] for t in p.targets if t <= a and free[t]]
-    around = bytearray(not _bounded(p.station) or _in_block(p) for p in points)
+    around = bytearray(not p.station.bounded or _in_block(p) for p in points)
     starts = {at for at, p in enumerate(points) if _is_start(p.station)}
     again = [(a, t) for a, p in enumerate(points) if around[a] for t in p.targets if t in starts]
     seen: set[frozenset[int]] = set()
@@ -71,11 +71,6 @@ def _in_block(point: Point) -> bool:
     while frame is not None and not isinstance(frame.node, Each):
         frame = frame.up
     return frame is not None
-
-
-def _bounded(station: Station) -> bool:
-    step = station.step
-    return step is not None and (step.bound is not None or isinstance(step.gate, Count))
 
 
 def _way(case: Case, free: bytearray, first: int, last: int) -> list[int]:

@@ -21,9 +21,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from runner.core.finding import Finding
-from runner.core.graph import Count, walk
+from runner.core.graph import walk
 from runner.verify.claim import Case
-from runner.verify.expand import Point
 
 
 def findings(case: Case) -> Iterator[Finding]:
@@ -70,16 +69,11 @@ def _from(case: Case, first: int) -> set[int]:
 def _endless(case: Case, region: set[int]) -> bool:
     """Whether a loop of the region passes no step with a bound."""
     points = case.expanded.points
-    left = {at for at in region if not _bounded(points[at])}
+    left = {at for at in region if not points[at].station.bounded}
     ahead = {at: [t for t in points[at].targets if t in left] for at in left}
     while gone := [at for at in left if not any(t in left for t in ahead[at])]:
         left -= set(gone)
     return bool(left)
-
-
-def _bounded(point: Point) -> bool:
-    step = point.station.step
-    return step is not None and (step.bound is not None or isinstance(step.gate, Count))
 
 
 def _leading_to_an_end(case: Case) -> bytearray:

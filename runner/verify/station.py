@@ -9,6 +9,7 @@ from typing import Literal
 from runner.core.finding import Place
 from runner.core.graph import (
     Condition,
+    Count,
     Holds,
     LevelNeed,
     Need,
@@ -108,6 +109,12 @@ class Station:
     def step(self) -> Step | None:
         """The step of the station, if it is one of a step."""
         return self.node if isinstance(self.node, Step) else None
+
+    @property
+    def bounded(self) -> bool:
+        """Whether a loop that passes here ends: its step has a bound, or counts."""
+        step = self.step
+        return step is not None and (step.bound is not None or isinstance(step.gate, Count))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,8 +6,8 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 from fractions import Fraction
 
-from runner.core.graph import LevelNeed
-from runner.verify.amounts import Car, lost_of
+from runner.core.graph import LevelNeed, levels_of
+from runner.verify.amounts import Car
 from runner.verify.claim import Case
 from runner.verify.spans import MOST, NONE, Draw, Span, Spans, flowed, guarded, in_the_way
 from runner.verify.station import Station
@@ -41,7 +41,7 @@ class Track:
             self.looks[id(station)] = self.car.looks(station)
             found += [x for d in self.draws[id(station)] if d is not None for x in (d.low, d.brim)]
             found += [x for look in self.looks[id(station)] if look is not None for x in look[1:]]
-            for name in lost_of(station.step) if station.step is not None else ():
+            for name in levels_of(station.step) if station.step is not None else ():
                 found += [x for pair in self.car.seen(station.owner, name) for x in pair]
         # Most are one and the same object: exact fractions are dear to compare.
         return tuple(sorted(set({id(x): x for x in found}.values())))
@@ -114,7 +114,7 @@ class Track:
         """The spans after an edge; None if it cannot be taken."""
         edge, draws = station.edges[nth], self.draws[id(station)]
         if edge.kind in ("override", "cannot") and station.step is not None:
-            return {**spans, **dict.fromkeys(lost_of(station.step), NONE)}
+            return {**spans, **dict.fromkeys(levels_of(station.step), NONE)}
         if edge.kind in ("short", "full"):
             return spans if any(d is not None and in_the_way(d, spans, edge.kind) for d in draws) else None
         if edge.kind == "arm" and station.kind == "step":
