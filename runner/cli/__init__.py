@@ -198,11 +198,7 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _rehearse(options: argparse.Namespace) -> int:
-    if options.all:
-        from runner.cli.rehearsing import rehearse_everything
-
-        return rehearse_everything(options)
-    from runner.cli.running import rehearse
+    from runner.cli.rehearsing import rehearse
 
     return rehearse(options)
 

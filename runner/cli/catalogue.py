@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from runner.cli.writing import refused
 from runner.core.finding import Finding, clean
 from runner.core.graph import Procedure
 from runner.core.render import render
@@ -42,8 +43,7 @@ def catalogue(options: argparse.Namespace) -> int:
         print(NO_LAYOUT, file=sys.stderr)
         return 2
     except (OSError, ValueError) as error:
-        why = (getattr(error, "strerror", None) or str(error)).lower()
-        print(clean(f"{folder}: the catalogue could not be written: {why}"), file=sys.stderr)
+        print(clean(f"{folder}: the catalogue could not be written: {refused(error)}"), file=sys.stderr)
         return 2
     print(f"{len(made)} procedures in {clean(str(folder))}/README.md, their pictures in {PICTURES}/")
     return 0

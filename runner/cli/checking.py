@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from runner.cli.places import home
+from runner.cli.writing import is_source, written
 from runner.core.finding import Finding, clean, nearest
 from runner.core.render import as_json, as_sarif, render
 from runner.edge import VERSION
@@ -21,7 +22,7 @@ STANDARD_OUTPUT = "-"
 
 def check(options: argparse.Namespace) -> int:
     """Prove procedures; print what was found and count it."""
-    if _is_source(options.sarif):
+    if options.sarif is not None and is_source(Path(options.sarif)):
         said = f"{options.sarif}: SARIF is not written over a procedure: name a file such as check.sarif"
         print(clean(said), file=sys.stderr)
         return 2
@@ -62,33 +63,19 @@ def check(options: argparse.Namespace) -> int:
             print(render(unique, texts))
         rest = len(unique) - errors
         print(f"{proven} of {len(paths)} procedures proven on every path; {errors} errors, {rest} remarks")
-    if options.sarif not in (None, STANDARD_OUTPUT) and not _written(Path(options.sarif), _sarif(unique)):
-        return 2
+    if options.sarif not in (None, STANDARD_OUTPUT):
+        mend = "name another file, or - for none"
+        if not written(Path(options.sarif), _sarif(unique) + "\n", "SARIF", mend):
+            return 2
     if missing:
         return 2
     return 1 if errors else 0
-
-
-def _is_source(target: str | None) -> bool:
-    """Whether a procedure was named where the findings go, as happens when the file is forgotten."""
-    return target is not None and target.endswith((".yaml", ".yml"))
 
 
 def _sarif(findings: Iterable[Finding]) -> str:
     from runner.verify import CHECKS  # not needed where the answer was kept
 
     return as_sarif(findings, {c.name: c.manual for c in CHECKS}, VERSION)
-
-
-def _written(path: Path, text: str) -> bool:
-    """Whether the file was written; what the system refused is said."""
-    try:
-        path.write_text(text + "\n", encoding="utf-8")
-    except (OSError, ValueError) as error:
-        why = (getattr(error, "strerror", None) or str(error)).lower()
-        print(clean(f"{path}: SARIF could not be written: {why}: name another file, or - for none"), file=sys.stderr)
-        return False
-    return True
 
 
 def explain_one(options: argparse.Namespace) -> int:

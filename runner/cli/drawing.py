@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from runner.cli.writing import is_source, written
 from runner.core.finding import clean
 from runner.core.graph import Procedure
 from runner.core.render import render
@@ -39,14 +40,8 @@ def draw(options: argparse.Namespace) -> int:
     if out is None:
         print(text, end="")
         return 0
-    if out.suffix in (".yaml", ".yml"):
+    if is_source(out):
         why = f"{out}: a picture is not written over a procedure: name a file such as {out.stem}.svg"
         print(clean(why), file=sys.stderr)
         return 2
-    try:
-        out.write_text(text, encoding="utf-8")
-    except (OSError, ValueError) as error:
-        why = (getattr(error, "strerror", None) or str(error)).lower()
-        print(clean(f"{out}: the picture could not be written: {why}: name another file"), file=sys.stderr)
-        return 2
-    return 0
+    return 0 if written(out, text, "the picture", "name another file") else 2

@@ -1,4 +1,4 @@
-"""``rehearse --all``: the engine walks a small set of runs that together cross all that can be crossed."""
+"""``rehearse``: a walk without a record; with ``--all`` the engine walks all that can be crossed."""
 
 from __future__ import annotations
 
@@ -8,17 +8,55 @@ from collections import Counter
 from pathlib import Path
 
 from runner.cli.beginning import NOTHING, begin
-from runner.cli.proving import for_rehearsal, say
-from runner.core.finding import clean
-from runner.core.graph import Procedure
+from runner.cli.proving import Ready, for_rehearsal, say
+from runner.cli.running import job_of, on_surface
+from runner.core.finding import clean, nearest
+from runner.core.graph import Procedure, walk
+from runner.core.line import Head
+from runner.core.wording import says_all
 from runner.edge.answers_out import answers_text
-from runner.edge.rehearsal import Coverage, Rehearsed, rehearse_all
+from runner.edge.clock import Clock, ShiftedClock, SystemClock
+from runner.edge.job import Nowhere
+from runner.edge.rehearsal import Coverage, Rehearsed, led_to, rehearse_all
 from runner.verify.coverage import Item
 
 _KINDS = (("edge", "edges"), ("outcome", "outcomes"), ("limit", "sides of limits"))
 
 
-def rehearse_everything(options: argparse.Namespace) -> int:
+def rehearse(options: argparse.Namespace) -> int:
+    """Walk through a procedure on the screen, without a record; said on every screen. Or let the engine walk it."""
+    if options.all:
+        return _everything(options)
+    ready = for_rehearsal(options)
+    if isinstance(ready, int):
+        return ready
+    clock: Clock = SystemClock()
+    job = job_of(ready, Nowhere(), clock, record=None, by=ready.car.people[0], notice="")
+    act = begin(ready, NOTHING, demonstration=True, rehearsal=True)
+    if options.first is None:
+        job.do(act)
+        return on_surface(options, job, clock)
+    spot = led_to(ready.procedure, act, ready.car.people[0], options.first)
+    if spot is None:
+        say(f"no run of {ready.procedure.name} comes to a step '{clean(options.first)}'" + _meant(ready, options.first))
+        return 2
+    clock = job.clock = ShiftedClock(clock, spot.clock.now())
+    job.state, job.head = spot.state, Head(n=spot.line)
+    assumed = says_all(ready.procedure, [(name, True) for name, v in spot.state.conditions.items() if v == "T"])
+    job.notice = f"rehearsal from '{options.first}'; assumed: {'; '.join(assumed) or 'nothing'}"
+    return on_surface(options, job, clock)
+
+
+def _meant(ready: Ready, step: str) -> str:
+    owners = (ready.procedure, *ready.procedure.fragments.values())
+    known = {node.id for owner in owners for node in walk(owner.body)}
+    if step in known:
+        return ": the values of this car lead past it"
+    near = nearest(step, known)
+    return f"; did you mean '{near}'?" if near else ""
+
+
+def _everything(options: argparse.Namespace) -> int:
     """Print what was crossed of all, and what was not and why; 0 where all was crossed."""
     ready = for_rehearsal(options)
     if isinstance(ready, int):

@@ -1,4 +1,4 @@
-"""``run`` and ``rehearse``: from the files to a job, and the job to a surface."""
+"""``run``: from the files to a job, and the job to a surface."""
 
 from __future__ import annotations
 
@@ -10,13 +10,12 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
-from runner.cli.beginning import NOTHING, begin
+from runner.cli.beginning import begin
 from runner.cli.places import home, keys_folder, records_folder
-from runner.cli.proving import Ready, car_of, complain, for_rehearsal, load, proven, say
+from runner.cli.proving import Ready, car_of, complain, load, proven, say
 from runner.core import act as ac
 from runner.core.act import AnyAct
-from runner.core.finding import clean, nearest
-from runner.core.graph import Photo, Procedure, Step, find, walk
+from runner.core.graph import Photo, Procedure, Step, find
 from runner.core.line import Head
 from runner.core.names import Names
 from runner.core.panel import Panel
@@ -25,10 +24,9 @@ from runner.core.record import fingerprint
 from runner.core.sheet_text import status_sheet
 from runner.core.state import SAFE_STOP, State
 from runner.core.view import View
-from runner.core.wording import says_all
 from runner.edge import VERSION
 from runner.edge.carfile import NotWritten, add_ask
-from runner.edge.clock import Clock, ShiftedClock, SteppedClock, SystemClock
+from runner.edge.clock import Clock, SteppedClock, SystemClock
 from runner.edge.disk import NotRecorded
 from runner.edge.garage import Run, runs, take_over
 from runner.edge.job import Job, Nowhere
@@ -70,40 +68,8 @@ def run(options: argparse.Namespace) -> int:
         return 2
 
 
-def rehearse(options: argparse.Namespace) -> int:
-    """Walk through a procedure on the screen, without a record; said on every screen."""
-    ready = for_rehearsal(options)
-    if isinstance(ready, int):
-        return ready
-    clock: Clock = SystemClock()
-    job = _job(ready, Nowhere(), clock, record=None, by=ready.car.people[0], notice="")
-    act = begin(ready, NOTHING, demonstration=True, rehearsal=True)
-    if options.first is None:
-        job.do(act)
-        return _surface(options, job, clock)
-    from runner.edge.rehearsal import led_to
-
-    spot = led_to(ready.procedure, act, ready.car.people[0], options.first)
-    if spot is None:
-        say(f"no run of {ready.procedure.name} comes to a step '{clean(options.first)}'" + _meant(ready, options.first))
-        return 2
-    clock = job.clock = ShiftedClock(clock, spot.clock.now())
-    job.state, job.head = spot.state, Head(n=spot.line)
-    assumed = says_all(ready.procedure, [(name, True) for name, v in spot.state.conditions.items() if v == "T"])
-    job.notice = f"rehearsal from '{options.first}'; assumed: {'; '.join(assumed) or 'nothing'}"
-    return _surface(options, job, clock)
-
-
-def _meant(ready: Ready, step: str) -> str:
-    owners = (ready.procedure, *ready.procedure.fragments.values())
-    known = {node.id for owner in owners for node in walk(owner.body)}
-    if step in known:
-        return ": the values of this car lead past it"
-    near = nearest(step, known)
-    return f"; did you mean '{near}'?" if near else ""
-
-
-def _job(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path | None, by: str, notice: str) -> Job:
+def job_of(ready: Ready, journal: Journal | Nowhere, clock: Clock, *, record: Path | None, by: str, notice: str) -> Job:
+    """A run in progress; its status sheet, pictures and signatures go with its record, if it has one."""
     procedure, car = ready.procedure, ready.car
     sheet = record.with_suffix(".status.txt") if record is not None else None
     pictures = Pictures(home() / "pictures", record.with_suffix(".pictures")) if record is not None else None
@@ -194,12 +160,12 @@ def _on_screen(options: argparse.Namespace, ready: Ready, folder: Path, *, demon
     if isinstance(journal, Held):
         return _held(journal)
     with journal:
-        job = _job(ready, journal, clock, record=journal.path, by=by, notice="")
+        job = job_of(ready, journal, clock, record=journal.path, by=by, notice="")
         job.do(begin(ready, taken, demonstration=demonstration))
         if job.notice:
             say(job.notice)
             return 2
-        code = _surface(options, job, clock)
+        code = on_surface(options, job, clock)
     return _goodbye(job, folder / f"{name}.jsonl", ready, code)
 
 
@@ -217,7 +183,7 @@ def _resume(
     with journal:
         torn = journal.torn
         notice = f"torn: crash or cut; {torn.size} bytes set aside in {torn.kept.name}" if torn else ""
-        job = _job(ready, journal, clock, record=old.path, by=by, notice=notice)
+        job = job_of(ready, journal, clock, record=old.path, by=by, notice=notice)
         if journal.record.head != old.record.head:
             say("another program went on with this run just now: start again")
             return 2
@@ -225,7 +191,7 @@ def _resume(
         taken = take_over(all_runs, ready.car.reference, old.name, demonstration=old.begin.demonstration)
         clean = job.state.phase == "held"
         job.do(ac.Resume(clean=clean, torn=torn is not None, by=by, heads=dict(taken.heads), version=VERSION))
-        code = _surface(options, job, clock)
+        code = on_surface(options, job, clock)
     return _goodbye(job, old.path, ready, code)
 
 
@@ -267,7 +233,8 @@ def _goodbye(job: Job, path: Path, ready: Ready, code: int) -> int:
     return code
 
 
-def _surface(options: argparse.Namespace, job: Job, clock: Clock) -> int:
+def on_surface(options: argparse.Namespace, job: Job, clock: Clock) -> int:
+    """Show a job in line mode or on the terminal, until it is left; the exit code."""
     do: Callable[[AnyAct], View] = job.do
     if options.plain:
         from runner.plain import run as run_plain
@@ -311,7 +278,7 @@ def _by_answers(options: argparse.Namespace, ready: Ready, folder: Path) -> int:
     if isinstance(journal, Held):
         return _held(journal)
     with journal:
-        job = _job(ready, journal, clock, record=journal.path, by=by, notice="")
+        job = job_of(ready, journal, clock, record=journal.path, by=by, notice="")
         job.do(begin(ready, taken, demonstration=True, salt="demonstration"))
         trouble = drive(job, ready.procedure, answers, clock)
         if trouble:

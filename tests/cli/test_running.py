@@ -10,7 +10,7 @@ import pytest
 
 from runner.cli import command
 from runner.cli.proving import Ready
-from runner.cli.running import _job
+from runner.cli.running import job_of
 from runner.core import act as ac
 from runner.core.graph import Procedure
 from runner.core.record import fingerprint
@@ -118,7 +118,7 @@ def test_a_part_that_one_run_used_up_is_a_new_one_in_the_next(
 def test_whether_a_step_is_done_again_is_judged_by_the_checker(tmp_path: Path) -> None:
     made = rig.ready()
     ready = Ready(procedure=made.procedure, checked=lambda: made.checked, car=made.car)
-    job = _job(ready, Nowhere(), SteppedClock(), record=None, by="KS", notice="")
+    job = job_of(ready, Nowhere(), SteppedClock(), record=None, by="KS", notice="")
     ok, because = job.admit(job.state, "corners/RR/bleed")
     assert not ok
     assert because
