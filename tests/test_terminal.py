@@ -114,12 +114,18 @@ class Pane:
         return int(self._tmux("display-message", "-p", "-t", "w", "#{pane_pid}"))
 
     def ended(self) -> str:
-        """The exit code once the program is over; a signal is told by its name."""
+        """The exit code once the program is over, or the name of the signal that ended it.
+
+        A pane is dead as soon as its terminal is closed, a moment before anybody knows how the program ended.
+        """
         end = time.monotonic() + 20
-        while (told := self._tmux("display-message", "-p", "-t", "w", "#{pane_dead} #{pane_dead_status}"))[0] != "1":
+        while True:
+            asked = "#{pane_dead},#{pane_dead_status},#{pane_dead_signal}"
+            dead, code, by = self._tmux("display-message", "-p", "-t", "w", asked).strip().split(",")
+            if dead == "1" and (code or by):
+                return code or signal.Signals(int(by)).name
             assert time.monotonic() < end, f"it does not end:\n{self.text()}"
             time.sleep(0.05)
-        return told.split()[-1]
 
     def close(self) -> None:
         subprocess.run(["tmux", "-S", self.socket, "kill-server"], capture_output=True, timeout=20)
@@ -282,7 +288,7 @@ def test_the_whole_exchange_by_keypad_alone_killed_once_with_90_seconds_of_force
     assert_owed_is_shown(pane, at_strokes)
     known = truths(entries_of(pane))
     os.kill(pane.pid(), signal.SIGKILL)
-    pane.ended()
+    assert pane.ended() == "SIGKILL"
     run.player.truths = frozenset(says(ready().procedure, c, holds=holds) for c, holds in known.items())
     pane.start(NO_COLOR="1")
     pane.until("What is so")
@@ -301,7 +307,7 @@ def test_the_whole_exchange_by_keypad_alone_killed_once_with_90_seconds_of_force
     record = record_of(pane)
     acts = [one.act for one in entries_of(pane)]
     pane.strike("enter")
-    assert pane.ended() == "0"
+    assert pane.ended() == "0", pane.text()
     goodbye = pane.text()
     assert f"{NAME}: done" in goodbye
     assert fingerprint(read(record.read_bytes()).head.hash) in goodbye
