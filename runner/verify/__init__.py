@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import chain
 
 from runner.core.finding import Finding, listed
 from runner.core.graph import Procedure
@@ -119,10 +120,8 @@ def _own(fragment: Procedure) -> tuple[Finding, ...]:
 
 
 def _claims(case: Case) -> dict[int, tuple[Claim, ...]]:
-    return {
-        id(station): tuple(c for check in CHECKS if check.claims is not None for c in check.claims(case, station))
-        for station in case.expanded.stations
-    }
+    made = [check.claims for check in CHECKS if check.claims is not None]
+    return {id(s): tuple(chain.from_iterable([claims(case, s) for claims in made])) for s in case.expanded.stations}
 
 
 def _broken(flow: Flow, claims: Mapping[int, tuple[Claim, ...]]) -> Iterator[Finding]:

@@ -23,6 +23,8 @@ from runner.verify.spans import MOST, Draw
 from runner.verify.station import Station
 
 Raw = Mapping[str, Mapping[str, str]]
+Look = tuple[str, Fraction, Fraction]
+"""A level that is set by a look, from and to."""
 
 
 class Car:
@@ -111,9 +113,9 @@ class Car:
             return () if step.gate.move is None else (self.draw(station, step.gate.move, by_reading=False),)
         return tuple(self.draw(station, m, by_reading=measured(step, m)) for m in step.moves)
 
-    def looks(self, station: Station) -> tuple[tuple[str, Fraction, Fraction] | None, ...]:
-        """The levels that a step sets by a look, from and to."""
-        made: list[tuple[str, Fraction, Fraction] | None] = []
+    def looks(self, station: Station) -> tuple[Look | None, ...]:
+        """The levels that a step sets by a look."""
+        made: list[Look | None] = []
         for look in station.step.sets if station.step is not None else ():
             mark = self.worth(station.owner, look.mark, station.here)
             within = self.worth(station.owner, look.within, station.here)

@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
+import msgspec
+
 from runner.core.finding import Finding, Place
 from runner.core.graph import Duty, Procedure
 from runner.verify.expand import Expanded
@@ -24,8 +26,7 @@ INSIDE = -2
 """While the step is done: its needs hold."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Claim:
+class Claim(msgspec.Struct, frozen=True, kw_only=True):
     """At ``edge`` of a station (or on entry, or inside it) not all of ``bad`` at once. ``key`` tells faults apart."""
 
     check: str
@@ -103,8 +104,7 @@ class Proof:
     claims: Callable[[Case, Station], Iterable[Claim]] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Broken:
+class Broken(msgspec.Struct, frozen=True):
     """A claim that may be broken at a point."""
 
     point: int

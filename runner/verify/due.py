@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+import msgspec
 
 from runner.core.graph import Duty, Holds, instance
 from runner.verify.claim import ENTRY, Case, back
 from runner.verify.station import Op, Station
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(msgspec.Struct, frozen=True):
     """A duty at a station: on entry, or at the operation ``at`` of an edge."""
 
     duty: Duty

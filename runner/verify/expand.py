@@ -12,6 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+import msgspec
+
 from runner.core.finding import Finding
 from runner.core.graph import (
     HERE,
@@ -48,8 +50,7 @@ class Frame:
     left: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Point:
+class Point(msgspec.Struct, frozen=True, eq=False):
     """A station in its place: the path, the scope, and where each of the station's edges leads."""
 
     station: Station

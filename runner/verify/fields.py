@@ -10,7 +10,10 @@ Rules of this module
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+
+import msgspec
+from msgspec.structs import replace
 
 from runner.core.graph import AXLE_OF, HERE, SIDE_OF, Occasion
 from runner.verify.station import Op, Station
@@ -29,22 +32,27 @@ class Field:
     shift: int
     states: tuple[str, ...]
 
-    @property
-    def mask(self) -> int:
-        """All bits of the field."""
-        return ((1 << len(self.states)) - 1) << self.shift
+    mask: int = field(init=False)
+    """All bits of the field."""
+    _bit: Mapping[str, int] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "mask", ((1 << len(self.states)) - 1) << self.shift)
+        object.__setattr__(self, "_bit", {s: 1 << self.shift + n for n, s in enumerate(self.states)})
 
     def bits(self, *states: str) -> int:
         """The bits of these states."""
-        return sum(1 << self.shift + self.states.index(s) for s in dict.fromkeys(states) if s in self.states)
+        found = 0
+        for state in states:
+            found |= self._bit.get(state, 0)
+        return found
 
     def but(self, *states: str) -> int:
         """The bits of all other states."""
         return self.mask & ~self.bits(*states)
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(msgspec.Struct, frozen=True):
     """What takes place, on the bits; ``down`` are the fields that are counted down by one."""
 
     keep: int
@@ -89,7 +97,7 @@ class Layout:
 
     def change(self, op: Op) -> Change:
         """What one occasion does."""
-        sets = [(m, b) for m, b in self.watchers.get(op.told, ())]
+        sets = list(self.watchers.get(op.told, ()))
         down: tuple[int, ...] = ()
         match op.verb:
             case "make" | "end" | "lose" | "waver":
@@ -98,6 +106,8 @@ class Layout:
                 if op.verb == "waver":
                     return Change(-1, bit)
                 sets.append((f.mask, bit))
+            case "step" | "deed":
+                pass
             case "turn":
                 sets += self.turns.get((op.name, op.values[0]), ())
             case "over":
@@ -118,10 +128,7 @@ class Layout:
         return (self.fields[name].mask,) if name in self.fields else ()
 
     def _noted(self, op: Op) -> Iterator[tuple[int, int]]:
-        prefix = {"start": "wait", "choose": "choice", "read": "reading", "tell": "told", "enter": "entered"}.get(
-            op.verb
-        )
-        f = self.fields.get(f"{prefix} {op.name}")
+        f = self.fields.get(f"{_NOTED[op.verb]} {op.name}")
         if f is not None:
             yield f.mask, f.bits(*(op.values or f.states[1:2]))
 

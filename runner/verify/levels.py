@@ -112,9 +112,10 @@ class _Levels:
         """The faults of all levels, each once."""
         self.track.spread(first, start)
         seen: dict[tuple[Place, str], _Seen] = {}
+        at_work, points = self.track.at_work, self.case.expanded.points
         for at, spans in enumerate(self.track.states):
-            if spans is not None:
-                for fault in self._faults(at, self.case.expanded.points[at].station, spans):
+            if spans is not None and id(points[at].station) in at_work:
+                for fault in self._faults(at, points[at].station, spans):
                     seen.setdefault((fault.place, fault.text), fault)
         for fault in seen.values():
             yield Finding(place=fault.place, check="level", text=fault.text, help=fault.help, trail=self._trail(fault))
@@ -223,7 +224,7 @@ class _Levels:
     def _trail(self, fault: _Seen) -> tuple[str, ...]:
         """The way on which the level fell last; before that the way by which its first point was found."""
         way, at = [fault.point], fault.point
-        while (before := self.track.came.get((at, fault.level))) is not None and before not in way:
+        while (before := self._before(at, fault.level)) is not None and before not in way:
             way.append(before)
             at = before
         while (before := self.track.first.get(at)) is not None:
@@ -238,6 +239,9 @@ class _Levels:
             path = reaching(flow, fault.point, self.case.layout.start) or path
         notes = [self._note(at, fault.level) for at in path.points]
         return trail(self.case.expanded, path.points, path.edges, notes)
+
+    def _before(self, at: int, level: str) -> int | None:
+        return self.track.came.get((at, level), self.track.first.get(at))
 
     def _flow(self) -> Flow:
         expanded, layout = self.case.expanded, self.case.layout

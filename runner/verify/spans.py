@@ -5,14 +5,14 @@ A value is an enclosure [lo, hi] in coherent SI; ``known`` is False where the le
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
+
+import msgspec
 
 from runner.core.graph import Move
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(msgspec.Struct, frozen=True):
     """The enclosures that a level may have; lo above hi where it has none."""
 
     lo: Fraction
@@ -21,7 +21,10 @@ class Span:
 
     def join(self, other: Span) -> Span:
         """Both."""
-        return Span(min(self.lo, other.lo), max(self.hi, other.hi), self.known and other.known)
+        # Most bounds are one and the same object: exact fractions are dear to compare.
+        lo = self.lo if self.lo is other.lo else min(self.lo, other.lo)
+        hi = self.hi if self.hi is other.hi else max(self.hi, other.hi)
+        return Span(lo, hi, self.known and other.known)
 
     @property
     def empty(self) -> bool:
@@ -33,8 +36,7 @@ NONE = Span(Fraction(10**12), Fraction(-(10**12)), known=False)
 MOST = Fraction(10**9)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Draw:
+class Draw(msgspec.Struct, frozen=True, kw_only=True):
     """A move in numbers: what leaves and arrives at least and at most, and where the guards stand."""
 
     move: Move

@@ -31,15 +31,13 @@ from runner.core.graph import (
     HERE,
     MEMBERS,
     Call,
-    Count,
     End,
     Holds,
     LevelNeed,
-    Move,
     Ref,
-    Step,
     instance,
     instances,
+    moves_of,
     narrow,
 )
 from runner.verify.claim import Case
@@ -80,13 +78,8 @@ def _looked(station: Station) -> set[str]:
         return set()
     looks = {f"level {look.level}" for look in step.sets}
     if station.kind == "look":
-        looks |= {f"level {n}" for m in _moves(step) for n in (m.source, m.target) if n is not None}
+        looks |= {f"level {n}" for m in moves_of(step) for n in (m.source, m.target) if n is not None}
     return looks | {f"level {n.level}" for n in station.others if isinstance(n, LevelNeed)}
-
-
-def _moves(step: Step) -> tuple[Move, ...]:
-    count = step.gate if isinstance(step.gate, Count) else None
-    return (*step.moves, *((count.move,) if count is not None and count.move is not None else ()))
 
 
 def _unlooked(case: Case, bits: Mapping[str, int], untouched: tuple[int, ...]) -> Iterator[Finding]:
@@ -96,7 +89,7 @@ def _unlooked(case: Case, bits: Mapping[str, int], untouched: tuple[int, ...]) -
         step = point.station.step
         if step is None or point.station.kind != "step" or case.procedure.is_fragment:
             continue
-        for move in _moves(step):
+        for move in moves_of(step):
             for name, guard in ((move.source, move.if_short), (move.target, move.if_full)):
                 if guard is None or not x & bits.get(f"level {name}", 0) or (move.place, name or "") in told:
                     continue
@@ -162,19 +155,25 @@ def _unused(case: Case, bits: Mapping[str, int], untouched: tuple[int, ...]) -> 
             asked.setdefault((need.place, need.said), []).append(instance(whole.conditions, need.ref, here))
     if not asked:
         return
-    uses = {id(s): _uses(case, s) for s in case.expanded.stations}
-    used = 0
+    left = {key: sum(bits[n] for n in names if n in bits) for key, names in asked.items()}
+    uses: dict[int, int] = {}
     for point, x in zip(case.expanded.points, untouched, strict=True):
-        used |= x & sum(bits[n] for n in uses[id(point.station)] if n in bits)
-    for (place, said), names in asked.items():
-        if not used & sum(bits[n] for n in names if n in bits):
-            where = "the contract" if whole.contract is not None else "'assumes'"
-            yield Finding(
-                place=place,
-                check="start",
-                text=f"'{said}' is asked for by {where}, and nothing uses it",
-                help=f"write 'needs: [{said}]' at the step that rests on it, or take it out",
-            )
+        if not left:
+            return
+        key = id(point.station)
+        if key not in uses:
+            uses[key] = sum(bits[n] for n in _uses(case, point.station) if n in bits)
+        used = x & uses[key]
+        if used:
+            left = {need: mask for need, mask in left.items() if not used & mask}
+    for place, said in left:
+        where = "the contract" if whole.contract is not None else "'assumes'"
+        yield Finding(
+            place=place,
+            check="start",
+            text=f"'{said}' is asked for by {where}, and nothing uses it",
+            help=f"write 'needs: [{said}]' at the step that rests on it, or take it out",
+        )
 
 
 def _uses(case: Case, station: Station) -> frozenset[str]:

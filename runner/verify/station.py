@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+import msgspec
+
 from runner.core.finding import Place
 from runner.core.graph import (
     Condition,
@@ -43,8 +45,7 @@ Verb = Literal[
 Kind = Literal["gate", "step", "rest", "phase", "look", "call", "each", "exit", "end", "safe stop"]
 
 
-@dataclass(frozen=True, slots=True)
-class Op:
+class Op(msgspec.Struct, frozen=True):
     """One thing that takes place; not ``sure`` where it may have happened or not."""
 
     verb: Verb
@@ -59,16 +60,14 @@ class Op:
         return f"{self.verb} {self.name}"
 
 
-@dataclass(frozen=True, slots=True)
-class When:
+class When(msgspec.Struct, frozen=True):
     """The edge is taken only while the field has one of these values."""
 
     field: str
     values: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Edge:
+class Edge(msgspec.Struct, frozen=True, kw_only=True):
     """A way out: a target of the graph, or the name of another station of the same step (``to``)."""
 
     label: str
@@ -79,8 +78,7 @@ class Edge:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(msgspec.Struct, frozen=True):
     """A condition that is needed here, as an instance, and the need that says so."""
 
     instance: str
@@ -88,8 +86,7 @@ class Asked:
     need: Holds
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Station:
+class Station(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     """One place where a run stands or passes, for one ``here``; ``part`` tells those of one step apart."""
 
     kind: Kind

@@ -12,7 +12,8 @@ Rules of this module
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from runner.core.finding import Place
 from runner.core.graph import (

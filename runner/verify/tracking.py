@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 
 from runner.core.graph import LevelNeed, levels_of
-from runner.verify.amounts import Car
+from runner.verify.amounts import Car, Look
 from runner.verify.claim import Case
 from runner.verify.spans import MOST, NONE, Draw, Span, Spans, flowed, guarded, in_the_way
 from runner.verify.station import Station
@@ -21,28 +21,43 @@ def start_of(case: Case, levels: Mapping[str, tuple[Fraction, Fraction] | None])
     return {name: NONE if pair is None else Span(*pair) for name, pair in known.items()}
 
 
+def _at_work(case: Case) -> dict[int, tuple[Station, tuple[str, ...]]]:
+    """The stations that move, look at or need a level, or count, and the levels that they move or look at."""
+    made = {}
+    for station in case.expanded.stations:
+        levels = levels_of(station.step) if station.step is not None else ()
+        if levels or station.others or station.kind == "rest":
+            made[id(station)] = (station, levels)
+    return made
+
+
 class Track:
     """The spans of every level at every point, for one car, from one point on."""
 
     def __init__(self, case: Case, car: Car) -> None:
         self.case, self.car = case, car
+        self.at_work = case.once("levels at work", lambda: _at_work(case))
         self.draws: dict[int, tuple[Draw | None, ...]] = {}
-        self.looks: dict[int, tuple[tuple[str, Fraction, Fraction] | None, ...]] = {}
+        self.looks: dict[int, tuple[Look | None, ...]] = {}
         self.marks = self._thresholds()
         self.states: list[Spans | None] = [None] * len(case.expanded.points)
+        self.shown: dict[tuple[str, str, Fraction, Fraction], tuple[Fraction, Fraction]] = {}
         self.came: dict[tuple[int, str], int] = {}
         self.first: dict[int, int] = {}
 
     def _thresholds(self) -> tuple[Fraction, ...]:
         """Where a value that keeps falling or rising round a loop comes to rest."""
-        found = [Fraction(0), MOST]
-        for station in self.case.expanded.stations:
-            self.draws[id(station)] = self.car.draws(station)
-            self.looks[id(station)] = self.car.looks(station)
-            found += [x for d in self.draws[id(station)] if d is not None for x in (d.low, d.brim)]
-            found += [x for look in self.looks[id(station)] if look is not None for x in look[1:]]
-            for name in levels_of(station.step) if station.step is not None else ():
-                found += [x for pair in self.car.seen(station.owner, name) for x in pair]
+        found, shown = [Fraction(0), MOST], {}
+        steps: dict[tuple[int, str | None], tuple[tuple[Draw | None, ...], tuple[Look | None, ...]]] = {}
+        for station, levels in self.at_work.values():
+            key = (id(station.node), station.here)
+            if key not in steps:
+                steps[key] = draws, looks = self.car.draws(station), self.car.looks(station)
+                found += [x for d in draws if d is not None for x in (d.low, d.brim)]
+                found += [x for look in looks if look is not None for x in look[1:]]
+                shown.update({(name, station.owner.name): station.owner for name in levels})
+            self.draws[id(station)], self.looks[id(station)] = steps[key]
+        found += [x for (name, _), owner in shown.items() for pair in self.car.seen(owner, name) for x in pair]
         # Most are one and the same object: exact fractions are dear to compare.
         return tuple(sorted(set({id(x): x for x in found}.values())))
 
@@ -55,9 +70,11 @@ class Track:
         while at >= 0:
             dirty[at] = 0
             back, point = at, self.case.expanded.points[at]
-            inside = self.entered(point.station, self.states[at] or {})
+            spans = self.states[at] or {}
+            idle = id(point.station) not in self.at_work
+            inside = spans if idle else self.entered(point.station, spans)
             for nth, target in enumerate(point.targets):
-                after = self._left(point.station, nth, inside)
+                after = inside if idle else self._left(point.station, nth, inside)
                 if after is not None and self._joined(at, target, after):
                     dirty[target], back = 1, min(back, target)
             at = dirty.find(1, back)
@@ -65,9 +82,10 @@ class Track:
     def _joined(self, at: int, target: int, after: Spans) -> bool:
         """Whether more is possible at the target than before; round a loop to the next threshold at once."""
         old = self.states[target]
+        if old is after:
+            return False
         if old is None:
             self.states[target] = after
-            self.came |= {(target, name): at for name in after}
             self.first[target] = at
             return True
         new = dict(old)
@@ -77,7 +95,6 @@ class Track:
                 continue
             if target <= at:
                 joined = self._widened(was, joined)
-            self.came.setdefault((target, name), at)
             if joined.lo < was.lo or (was.known and not joined.known):
                 self.came[target, name] = at
             new[name] = joined
@@ -155,5 +172,8 @@ class Track:
 
     def _looked(self, station: Station, name: str, now: Span) -> Span:
         """A look shows a position that agrees with what was known; "cannot see" leaves it."""
-        fits = [(lo, hi) for lo, hi in self.car.seen(station.owner, name) if hi > now.lo and lo < now.hi]
-        return Span(min([now.lo, *(lo for lo, _ in fits)]), max([now.hi, *(hi for _, hi in fits)]), now.known)
+        key = (station.owner.name, name, now.lo, now.hi)
+        if key not in self.shown:
+            fits = [(lo, hi) for lo, hi in self.car.seen(station.owner, name) if hi > now.lo and lo < now.hi]
+            self.shown[key] = min([now.lo, *(lo for lo, _ in fits)]), max([now.hi, *(hi for _, hi in fits)])
+        return Span(*self.shown[key], now.known)

@@ -8,6 +8,8 @@ from dataclasses import replace
 from importlib import import_module
 from typing import Any
 
+from msgspec import structs
+
 import runner.verify as whole
 from runner.core.graph import Call, instance
 from runner.verify import duties, fields, levels, rules, station, steps, tracking
@@ -133,7 +135,7 @@ def a_shared_set_up_is_never_skipped() -> list[Patch]:
 
     def call(self: Any, frame: Any, node: Any) -> Any:
         made = own(self, frame, node)
-        return replace(made, edges=tuple(replace(e, when=None) for e in made.edges if e.kind != "skip"))
+        return structs.replace(made, edges=tuple(structs.replace(e, when=None) for e in made.edges if e.kind != "skip"))
 
     return [(expand._Layer, "_call", call)]
 
@@ -145,7 +147,7 @@ def _edges(keep: Callable[[Any], bool]) -> list[Patch]:
     own = steps.stations
 
     def stations(setting: Any, step: Any) -> Any:
-        return tuple(replace(s, edges=tuple(e for e in s.edges if keep(e))) for s in own(setting, step))
+        return tuple(structs.replace(s, edges=tuple(e for e in s.edges if keep(e))) for s in own(setting, step))
 
     return [(expand, "stations", stations)]
 
@@ -226,7 +228,7 @@ def needs_that_something_is_not_so_are_ignored() -> list[Patch]:
 @bug
 def needs_of_a_beat_are_ignored() -> list[Patch]:
     own = steps._phases
-    return [(steps, "_phases", lambda *of: (replace(s, asked=()) for s in own(*of)))]
+    return [(steps, "_phases", lambda *of: (structs.replace(s, asked=()) for s in own(*of)))]
 
 
 @bug
@@ -239,7 +241,9 @@ def not_known_counts_as_so_at_the_end() -> list[Patch]:
     def at_end(case: Case, rule: Any) -> Any:
         for claim in own(case, rule):
             field = next(f for f in case.layout.fields.values() if f.mask & claim.bad[0])
-            yield replace(claim, bad=(claim.bad[0] & ~field.bits("U") or field.bits("F" if rule.wanted else "T"),))
+            yield structs.replace(
+                claim, bad=(claim.bad[0] & ~field.bits("U") or field.bits("F" if rule.wanted else "T"),)
+            )
 
     own = rules._at_end
     return [(rules, "_at_end", at_end)]

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from msgspec import structs
 
 from runner.verify import CHECKS, Checked, claim, fields, flow, steps, verify
 from runner.verify.expand import _Layer
@@ -77,7 +78,7 @@ def no_bound(patch: Patch) -> None:
     patch.setattr(
         steps,
         "_counted",
-        lambda s, st: tuple(replace(g, edges=g.edges[1:]) for g in real(s, st)),
+        lambda s, st: tuple(structs.replace(g, edges=g.edges[1:]) for g in real(s, st)),
     )
 
 
@@ -93,7 +94,7 @@ def phases_are_silent(patch: Patch) -> None:
     patch.setattr(
         steps,
         "_phases",
-        lambda *a: (replace(p, edges=tuple(replace(e, ops=()) for e in p.edges)) for p in real(*a)),
+        lambda *a: (structs.replace(p, edges=tuple(structs.replace(e, ops=()) for e in p.edges)) for p in real(*a)),
     )
 
 
