@@ -12,13 +12,14 @@ from runner.core import act as ac
 from runner.core import event as ev
 from runner.core.entry import Entry
 from runner.core.finding import Finding
+from runner.core.folding import fold
 from runner.core.graph import Procedure
 from runner.core.line import Head
 from runner.core.picture import Extras, look
 from runner.core.sheet_text import status_sheet
 from runner.core.stage import stage
 from runner.core.stamp import SECOND
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.core.view import View
 from runner.edge.answers import Answers, Said, _Script, read_answers
 from runner.edge.carfile import Car, read_car

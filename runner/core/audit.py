@@ -11,11 +11,12 @@ import msgspec
 from runner.core import event as ev
 from runner.core.entry import Entry
 from runner.core.event import AnyEvent
+from runner.core.folding import fold
 from runner.core.gaterows import GateRow, gate_line, gates, on_one_line
 from runner.core.graph import Procedure
 from runner.core.names import Names
 from runner.core.replay import UNHEARD_OF
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.core.story import tell
 
 __all__ = ["GateRow", "Summary", "gate_line", "gates", "story", "summary", "tell_safely"]

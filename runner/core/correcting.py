@@ -17,11 +17,12 @@ from runner.core import event as ev
 from runner.core.act import AnyAct, Begin, Correct, Enter, Report, Supply
 from runner.core.draft import Draft
 from runner.core.event import AnyEvent
+from runner.core.folding import fold
 from runner.core.graph import Procedure
 from runner.core.mending import may_do_again
 from runner.core.rational import to_text
 from runner.core.stamp import Stamp
-from runner.core.state import State, fold, history, visits
+from runner.core.state import State, history, visits
 from runner.core.values import misfit
 
 Decide = Callable[[Procedure, State, AnyAct, Stamp, str], tuple[AnyEvent, ...]]

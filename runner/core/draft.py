@@ -7,10 +7,11 @@ from functools import lru_cache
 
 from runner.core import graph
 from runner.core.event import AnyEvent, Refused
+from runner.core.folding import evolve, opened
 from runner.core.graph import Call, Each, Found, Procedure, Ref, Step
 from runner.core.rational import to_text
 from runner.core.stamp import Stamp
-from runner.core.state import Enclosure, State, evolve, opened
+from runner.core.state import Enclosure, State
 
 GRID = 10**15
 """Levels are kept to a millionth of a microlitre, rounded outward, so that numbers stay short."""

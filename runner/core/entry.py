@@ -10,9 +10,10 @@ import msgspec
 from runner.core.act import AnyAct
 from runner.core.canonical import canonical
 from runner.core.event import AnyEvent
+from runner.core.folding import fold
 from runner.core.line import Line
 from runner.core.stamp import Stamp
-from runner.core.state import State, fold
+from runner.core.state import State
 
 _acts: msgspec.json.Decoder[AnyAct] = msgspec.json.Decoder(AnyAct)
 _events: msgspec.json.Decoder[tuple[AnyEvent, ...]] = msgspec.json.Decoder(tuple[AnyEvent, ...])

@@ -18,12 +18,13 @@ from runner.core.act import AnyAct
 from runner.core.entry import Entry
 from runner.core.event import AnyEvent
 from runner.core.finding import clean
+from runner.core.folding import fold
 from runner.core.gauging import INSTRUMENT_NOT_NAMED
 from runner.core.graph import Procedure
 from runner.core.names import Names, place
 from runner.core.replay import UNHEARD_OF
 from runner.core.stamp import Stamp, elapsed
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.core.story import as_typed
 from runner.core.wording import title
 

@@ -15,6 +15,7 @@ from runner.core import act as ac
 from runner.core import event as ev
 from runner.core import graph
 from runner.core.engine import decide
+from runner.core.folding import evolve
 from runner.core.graph import CANNOT_TELL, Found, Procedure, Reading, Step
 from runner.core.hazard import Caution
 from runner.core.picture_car import gauges, last_readings, open_words, plan, timers
@@ -24,7 +25,7 @@ from runner.core.picture_stage import asked
 from runner.core.picture_steps import ahead, group, number, result, section, trail, walked
 from runner.core.stage import Stage, stage
 from runner.core.stamp import Stamp
-from runner.core.state import SAFE_STOP, State, Visit, evolve, kind_of_step
+from runner.core.state import SAFE_STOP, State, Visit, kind_of_step
 from runner.core.story import tell
 from runner.core.view import CautionView, Later, Option, View
 from runner.core.wording import fill, plain_all, title

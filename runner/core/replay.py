@@ -12,8 +12,9 @@ from runner.core.engine import decide
 from runner.core.entry import Entry
 from runner.core.event import AnyEvent
 from runner.core.finding import quote
+from runner.core.folding import fold
 from runner.core.graph import Procedure
-from runner.core.state import State, fold
+from runner.core.state import State
 
 UNHEARD_OF = (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError)
 """What folding or deciding may raise over a record that no engine wrote; over one that an engine wrote, never."""

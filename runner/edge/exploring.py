@@ -19,9 +19,10 @@ from runner.core import graph
 from runner.core.act import AnyAct
 from runner.core.engine import decide
 from runner.core.entry import as_recorded
+from runner.core.folding import fold
 from runner.core.graph import Procedure
 from runner.core.stage import Stage, stage
-from runner.core.state import SAFE_STOP, State, fold
+from runner.core.state import SAFE_STOP, State
 from runner.edge.clock import SteppedClock
 from runner.edge.trials import Given, Trial, trials
 from runner.verify.coverage import FAR, Chart, Item, alike, chart, crossed

@@ -16,9 +16,10 @@ from runner.core import act as ac
 from runner.core.act import AnyAct
 from runner.core.engine import decide
 from runner.core.entry import Entry, as_recorded
+from runner.core.folding import fold
 from runner.core.graph import Photo, Procedure, Step, find
 from runner.core.line import Head, seal
-from runner.core.state import SAFE_STOP, State, fold
+from runner.core.state import SAFE_STOP, State
 from runner.core.view import View
 from runner.edge.clock import Clock
 from runner.edge.disk import NotRecorded

@@ -24,12 +24,13 @@ from runner.core import act as ac
 from runner.core.desk import press
 from runner.core.engine import decide
 from runner.core.entry import Entry, entries
+from runner.core.folding import fold
 from runner.core.line import Head, seal
 from runner.core.panel import Panel
 from runner.core.record import read
 from runner.core.stage import stage
 from runner.core.stamp import SECOND
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.edge.clock import SteppedClock
 from runner.edge.garage import run_of, runs
 from runner.edge.job import Job

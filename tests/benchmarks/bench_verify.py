@@ -24,9 +24,9 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from runner.core import act as ac
 from runner.core.engine import decide
 from runner.core.entry import Entry, folded
+from runner.core.folding import fold
 from runner.core.record import read
 from runner.core.replay import replay
-from runner.core.state import fold
 from runner.edge.clock import SteppedClock
 from tests.benchmarks.bench_resume import AT, arrived, exchange, record
 from tests.rig import ready

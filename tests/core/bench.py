@@ -15,12 +15,13 @@ from runner.core.engine import decide
 from runner.core.event import AnyEvent, Refused
 from runner.core.expr import Expr, parse
 from runner.core.finding import Place, clean
+from runner.core.folding import fold
 from runner.core.graph import Arm, Body, Branch, Condition, Holds, IfLeft, Node, Procedure, Ref, Step, Target
 from runner.core.hazard import Caution
 from runner.core.picture import Extras, look
 from runner.core.quantity import DIMENSIONS
 from runner.core.stamp import Stamp
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.core.units import Unclear, Unit, parse_unit
 from runner.core.view import View
 

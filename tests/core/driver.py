@@ -14,10 +14,11 @@ from runner.core.act import AnyAct
 from runner.core.engine import decide
 from runner.core.entry import as_recorded
 from runner.core.event import AnyEvent
+from runner.core.folding import fold
 from runner.core.graph import Procedure
 from runner.core.stage import Stage, stage
 from runner.core.stamp import Stamp, at_text
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.edge.reader import read
 
 CASES = Path(__file__).parent / "cases"

@@ -20,11 +20,12 @@ from runner.core.canonical import canonical
 from runner.core.engine import decide
 from runner.core.entry import as_recorded
 from runner.core.event import AnyEvent
+from runner.core.folding import fold
 from runner.core.graph import Count, Procedure, Step
 from runner.core.quantity import Quantity
 from runner.core.stage import stage
 from runner.core.stamp import Stamp, at_text
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.core.values import worth
 from runner.edge.reader import read
 from tests.core.actor import Actor

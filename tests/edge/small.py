@@ -8,11 +8,12 @@ from runner.core import act as ac
 from runner.core.act import AnyAct
 from runner.core.engine import decide
 from runner.core.entry import Entry
+from runner.core.folding import fold
 from runner.core.graph import Procedure
 from runner.core.line import Head, seal
 from runner.core.stage import stage
 from runner.core.stamp import MS, SECOND, Stamp, at_ms, at_text
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.edge.clock import DEMO_START, Clock, SteppedClock
 from runner.edge.reader import read
 

@@ -17,9 +17,10 @@ from runner.core import graph as g
 from runner.core.act import AnyAct
 from runner.core.engine import decide
 from runner.core.event import AnyEvent
+from runner.core.folding import fold
 from runner.core.graph import Procedure, Step
 from runner.core.stamp import Stamp, at_text
-from runner.core.state import SAFE_STOP, State, fold
+from runner.core.state import SAFE_STOP, State
 from runner.core.values import positions
 from runner.verify import Checked, admissible
 from tests.oracle.history import Line

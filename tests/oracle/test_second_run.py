@@ -13,9 +13,10 @@ from msgspec.structs import replace
 from runner.core import act as ac
 from runner.core import event as ev
 from runner.core.engine import decide
+from runner.core.folding import fold
 from runner.core.rational import to_text
 from runner.core.stage import stage
-from runner.core.state import State, fold
+from runner.core.state import State
 from runner.verify import Checked, verify
 from tests.oracle.generator import grown
 from tests.oracle.history import changes
