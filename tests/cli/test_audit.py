@@ -80,8 +80,11 @@ def test_a_run_is_signed_at_its_end_with_the_key_of_this_user(tmp_path: Path):
         env={**os.environ, "WITNESSMARK_HOME": str(tmp_path)},
     )  # fmt: skip
     assert run.stdin is not None
+    assert run.stdout is not None
     # The car is so; menu, cannot be done, stop safely, the first reason; end the run; menu, sign as performed, KS.
     for keys in ("", "-", "1", "1", "1", "", "-", "1", "1"):
+        while not run.stdout.readline().startswith("keys: "):
+            assert run.poll() is None
         time.sleep(1.2)  # what is struck faster than this counts as a key that was held
         run.stdin.write(f"{keys}\n")
         run.stdin.flush()

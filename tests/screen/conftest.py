@@ -68,7 +68,7 @@ class Box:
             # The emulator of the tests does not know private modes with a dollar sign.
             self._stream.feed(data.replace(b"\x1b[?2026$p", b"").replace(b"\x1b[?2048$p", b""))
 
-    def until(self, words: str, seconds: float = 10) -> str:
+    def until(self, words: str, seconds: float = 30) -> str:
         end = time.monotonic() + seconds
         while words not in self.text():
             assert time.monotonic() < end, f"{words!r} is not on the screen:\n{self.text()}"
@@ -84,7 +84,7 @@ class Box:
     def press(self, data: bytes) -> None:
         os.write(self.master, data)
 
-    def ended(self, seconds: float = 5) -> int:
+    def ended(self, seconds: float = 30) -> int:
         end = time.monotonic() + seconds
         while (code := self.process.poll()) is None:
             assert time.monotonic() < end, f"it does not end:\n{self.text()}"

@@ -128,7 +128,7 @@ def test_a_terminal_that_is_gone_ends_the_program_at_once(box: Start, look: str,
     terminal.settle(0.5)
     os.close(terminal.slave)
     os.close(terminal.master)
-    assert terminal.process.wait(timeout=5) == 129
+    assert terminal.process.wait(timeout=30) == 129
 
 
 def test_writing_to_a_terminal_that_is_gone_is_told_and_raises_nothing() -> None:
