@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import TypeVar
 
 import msgspec
 
@@ -12,7 +13,7 @@ from runner.core import event as ev
 from runner.core.entry import Entry
 from runner.core.event import AnyEvent
 from runner.core.folding import fold
-from runner.core.gaterows import GateRow, gate_line, gates, on_one_line
+from runner.core.gaterows import GateRow, count, gate_line, gates, on_one_line
 from runner.core.graph import Procedure
 from runner.core.names import Names
 from runner.core.replay import UNHEARD_OF
@@ -22,6 +23,7 @@ from runner.core.story import tell
 __all__ = ["GateRow", "Summary", "gate_line", "gates", "story", "summary", "tell_safely"]
 
 _NO_NAMES = Names()
+_E = TypeVar("_E", bound=ev.Event)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,16 +59,14 @@ class Summary:
 
 def summary(entries: Sequence[Entry], procedure: Procedure | None = None) -> Summary:
     """The run in short; `procedure` lends its words."""
-    events = [(one, event) for one in entries for event in one.events]
+    events = _Events(entries)
     names = Names(procedure)
-    begun = next((event for _, event in events if isinstance(event, ev.Begun)), None)
-    ended = next((event for _, event in events if isinstance(event, ev.Ended)), None)
-    rows = gates(entries)
-    settled = {event.owed for _, event in events if isinstance(event, ev.Settled)}
+    begun = next((event for _, event in events.of(ev.Begun)), None)
+    ended = next((event for _, event in events.of(ev.Ended)), None)
+    settled = {event.owed for _, event in events.of(ev.Settled)}
 
-    def told(*kinds: type[AnyEvent]) -> tuple[str, ...]:
-        meant = ((one, event) for one, event in events if isinstance(event, kinds))
-        return tuple(f"line {one.line + 1}: {tell_safely(event, names)}" for one, event in meant)
+    def told(kind: type[ev.Event]) -> tuple[str, ...]:
+        return tuple(f"line {one.line + 1}: {tell_safely(event, names)}" for one, event in events.kinds.get(kind, ()))
 
     return Summary(
         procedure=on_one_line(begun.procedure) if begun else "",
@@ -77,36 +77,49 @@ def summary(entries: Sequence[Entry], procedure: Procedure | None = None) -> Sum
         begun=entries[0].stamp.at if entries else "",
         last=entries[-1].stamp.at if entries else "",
         lines=len(entries),
-        people=_people(events),
-        gates=len(rows),
+        people=_people(entries),
+        gates=count(entries),
         overrides=told(ev.Overridden),
         corrections=told(ev.Corrected),
         not_as_written=told(ev.CannotDo),
         findings=told(ev.FindingMade),
         contradictions=told(ev.Contradicted),
-        fast=sum(isinstance(event, ev.Confirmed) and event.fast for _, event in events),
-        late=sum(isinstance(event, ev.Left) and bool(event.late) for _, event in events),
-        mistaken=sum(isinstance(event, ev.Mistaken) for _, event in events),
-        refused=sum(isinstance(event, ev.Refused) for _, event in events),
-        breaks=sum(isinstance(event, ev.Resumed) for _, event in events),
-        owed=tuple(on_one_line(e.what) for _, e in events if isinstance(e, ev.Owes) and e.owed not in settled),
+        fast=sum(event.fast for _, event in events.of(ev.Confirmed)),
+        late=sum(bool(event.late) for _, event in events.of(ev.Left)),
+        mistaken=len(events.of(ev.Mistaken)),
+        refused=len(events.of(ev.Refused)),
+        breaks=len(events.of(ev.Resumed)),
+        owed=tuple(on_one_line(event.what) for _, event in events.of(ev.Owes) if event.owed not in settled),
         finished=on_one_line(ended.kind) if ended else "",
         open=tuple(names.open((name,)) for name in ended.open) if ended else (),
         do_not_drive=ended is not None and ended.do_not_drive,
         signatures=tuple(
-            f"line {one.line + 1}: {one.stamp.at}, {tell_safely(event)}"
-            for one, event in events
-            if isinstance(event, ev.Signed)
+            f"line {one.line + 1}: {one.stamp.at}, {tell_safely(event)}" for one, event in events.of(ev.Signed)
         ),
     )
 
 
-def _people(events: Sequence[tuple[Entry, AnyEvent]]) -> tuple[str, ...]:
-    named: list[str] = []
-    for one, event in events:
-        named.append(one.by)
-        if isinstance(event, ev.PersonSet | ev.Overridden | ev.Signed):
-            named.append(event.initials)
+class _Events:
+    """The events of a record by their kind, each with its line."""
+
+    def __init__(self, entries: Sequence[Entry]) -> None:
+        self.kinds: dict[type[ev.Event], list[tuple[Entry, AnyEvent]]] = {}
+        for one in entries:
+            for event in one.events:
+                self.kinds.setdefault(type(event), []).append((one, event))
+
+    def of(self, kind: type[_E]) -> list[tuple[Entry, _E]]:
+        return [(one, event) for one, event in self.kinds.get(kind, ()) if isinstance(event, kind)]
+
+
+def _people(entries: Sequence[Entry]) -> tuple[str, ...]:
+    named: dict[str, None] = {}
+    for one in entries:
+        if one.events:
+            named[one.by] = None
+        for event in one.events:
+            if isinstance(event, ev.PersonSet | ev.Overridden | ev.Signed):
+                named[event.initials] = None
     return tuple(dict.fromkeys(on_one_line(name) for name in named if name))
 
 

@@ -65,6 +65,28 @@ def gates(entries: Sequence[Entry], procedure: Procedure | None = None) -> tuple
     return tuple(walk.rows)
 
 
+_ROWS = (
+    ev.Assumed | ev.Confirmed | ev.Answered | ev.Taken | ev.Named | ev.Identified | ev.Owes | ev.Returned | ev.Looked
+    | ev.Overridden | ev.CannotDo
+)  # fmt: skip
+"""What has a row of its own."""
+
+
+def count(entries: Sequence[Entry]) -> int:
+    """How many gates were passed or gone past, without a word on each."""
+    rows = 0
+    for one in entries:
+        gone_past = any(isinstance(event, ev.Overridden | ev.CannotDo) for event in one.events)
+        mine = 0
+        for event in one.events:
+            if isinstance(event, _ROWS):
+                mine += not (gone_past and isinstance(event, ev.Returned))
+            elif isinstance(event, ev.Left):
+                mine += not mine and not gone_past
+        rows += mine
+    return rows
+
+
 class _Walk:
     """The rows so far, while the lines are gone through."""
 

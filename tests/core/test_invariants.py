@@ -18,9 +18,10 @@ from runner.core import event as ev
 from runner.core.act import AnyAct
 from runner.core.canonical import canonical
 from runner.core.engine import decide
-from runner.core.entry import as_recorded
+from runner.core.entry import Entry, as_recorded
 from runner.core.event import AnyEvent
 from runner.core.folding import fold
+from runner.core.gaterows import count, gates
 from runner.core.graph import Count, Procedure, Step
 from runner.core.quantity import Quantity
 from runner.core.stage import stage
@@ -173,6 +174,9 @@ class Walk:
             replayed = folded
         if any(getattr(folded, f) != getattr(self.state, f) for f in CHANGING if f != "trail"):
             self.fail("the fold of the lines is not the live state")
+        told = [Entry(n, *line) for n, line in enumerate(self.lines)]
+        if self.seed % 20 == 0 and count(told) != len(gates(told)):  # the rows take their time
+            self.fail("the summary counts other gates than there are rows")
 
 
 @pytest.mark.parametrize("name", LIBRARY)
