@@ -56,11 +56,12 @@ def spread(all_ways: tuple[tuple[_Way, ...], ...], first: int, start: int) -> tu
             y = x & keep | put
             for mask in down:
                 y = y & ~mask | (y & mask) >> 1 & mask | y & mask & -mask
-            y |= states[target]
-            if y != states[target]:
-                states[target] = y
+            before = states[target]
+            if y | before != before:
+                states[target] = y | before
                 dirty[target] = 1
-                back = min(back, target)
+                if target < back:
+                    back = target
         # No point before this one waits, save those that were just reached by a way back.
         at = dirty.find(1, back)
     return tuple(states)
