@@ -21,7 +21,7 @@ from runner.core.stamp import Stamp
 from runner.core.state import State
 from runner.core.values import level_of
 from runner.core.view import Option
-from runner.core.wording import close_words, leave_words, plain, says, says_all, sentence, title
+from runner.core.wording import close_words, leave_words, plain, says, says_all, title
 
 ALL_SO = "all of this is so"
 """Confirms what stands on the lines before it."""
@@ -155,7 +155,7 @@ def _unknown(procedure: Procedure, state: State, owed: Stage) -> Asked:
     text = [f"{more} more to be looked at after this."] if more else []
     return Asked(
         headline="Look at the car.",
-        question=f"What is so? {sentence(plain(instance))}",
+        question="What is so?",
         text=(*text, *then(owed.found, state)),
         options=numbered(
             [

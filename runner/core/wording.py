@@ -21,6 +21,8 @@ _THOUSANDTHS = 3
 _SLOT = re.compile(r"\{([^{}]*)\}")
 _THE_ONE_HERE = re.compile(r"\bthe \{here\} (\w*[^\Ws])\b")
 """A place and the one thing that is there: several things would need another verb."""
+_DENIES = re.compile(r"\b(?:not|no|nothing|nobody)\b")
+_EVERYWHERE = {"corner": "at each corner", "axle": "at the front and the rear", "side": "on each side"}
 
 
 def fill(text: str, procedure: Procedure, state: State, here: str | None) -> str:
@@ -129,22 +131,39 @@ def says_all(procedure: Procedure, facts: Iterable[tuple[str, bool]]) -> tuple[s
 
 
 def _said(procedure: Procedure, name: str, members: tuple[str, ...], *, holds: bool) -> str:
-    where = _and([spoken(m) for m in members])
     condition = procedure.conditions.get(name)
     words = "" if condition is None else condition.says if holds else condition.says_not
     if condition is None or not words:
+        where = _and([spoken(m) for m in members])
         return f"{'' if holds else 'not: '}{plain(name)}" + (f", {where}" if where else "")
-    if condition.index is not None and set(members) == set(graph.MEMBERS[condition.index]):
-        words = _everywhere(words)
-    return _unbraced(words, where)
+    return _at(words, condition.index, members)
 
 
-def _everywhere(words: str) -> str:
-    """Every or any, in place of naming all the places one by one; where that could be misread they stay named."""
-    if " not " in words:
+def _at(words: str, index: str | None, members: tuple[str, ...]) -> str:
+    """A text with its place in it. What its author wrote for one place stays true of each of several.
+
+    Two places in one slot would want another verb and another noun, so several stand before the words: ``at the left
+    front and the right rear, the wheel is off``. A negation is never under ``every``: that could be read as some.
+    """
+    if len(members) < 2:
+        return _unbraced(words, spoken(members[0]) if members else "")
+    if _SLOT.search(words) is None:
         return words
-    every = "any" if words.startswith("no ") else "every"
-    return _THE_ONE_HERE.sub(lambda found: f"{every} {found[1]}", words)
+    everywhere = index is not None and set(members) == set(graph.MEMBERS[index])
+    none = words.startswith("no ")
+    if everywhere and not _DENIES.search(words, 3 if none else 0):
+        every = "any" if none else "every" if index == "corner" else "each"
+        words = _THE_ONE_HERE.sub(lambda found: f"{every} {found[1]}", words)
+        if _SLOT.search(words) is None:
+            return words
+    before = _EVERYWHERE[index] if index in _EVERYWHERE and everywhere else _together(members, index)
+    alone = _unbraced(_SLOT.sub("", words.replace("at {here}", "there")), "").replace("  ", " ")
+    first = before[0].upper() if alone[:1].isupper() else before[0]
+    return f"{first}{before[1:]}, {alone[:1].lower()}{alone[1:]}"
+
+
+def _together(members: tuple[str, ...], index: str | None) -> str:
+    return f"{'on' if index == 'side' else 'at'} {_and([f'the {spoken(m)}' for m in members])}"
 
 
 def _unbraced(words: str, here: str) -> str:
@@ -175,7 +194,7 @@ def _leave(procedure: Procedure, name: str, members: tuple[str, ...]) -> str:
     left = condition.if_left
     if left is None:
         return f"Make it so: {_said(procedure, name, members, holds=condition.normally is True)}."
-    return sentence(_unbraced(left.text, _and([spoken(m) for m in members])))
+    return sentence(_at(left.text, condition.index, members))
 
 
 def title(found: Found, state: State) -> str:
