@@ -264,7 +264,7 @@ def _owe(draft: Draft, found: Found, step: Step, act: ac.Instead) -> None:
         draft.refuse(f"'{act.result}' is not a result that this step knows", f"give it now, or: {OWED}")
         return
     draft.emit(ev.Owes(owed=f"{gate.name}@{found.here}" if found.here else gate.name, what=gate.what))
-    leave(draft, found, "taken", because=OWED)
+    leave(draft, found, "taken", because=f"{gate.what}: {OWED}")
 
 
 def _accept(draft: Draft, found: Found, step: Step) -> None:

@@ -174,7 +174,7 @@ def take(draft: Draft, found: Found, reading: Reading, back: ev.ReadBack) -> str
     outcome = worst.outcome if worst else "taken"
     if reading.mode == "setting" and outcome == CANNOT_TELL:
         outcome = "fail"  # the target is known too loosely for a setting to be surely it
-    label, why = (worst.label, worst.why) if worst else ("", "no limit: the value is kept")
+    label, why = (worst.label, worst.why) if worst else ("", "kept, no limit is set")
     limit = limits_text(draft, found, reading)
     key = f"{reading.name}@{found.here}" if found.here else reading.name
     enclosed = [

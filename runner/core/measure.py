@@ -109,13 +109,18 @@ def judge(value: Quantity, u: Fraction, bands: Sequence[Band], rule: Rule = "gua
     plain = _sure(value.lo, value.hi, bands)
     probability = _probability(value, u, bands)
     if sure:
-        return Verdict(sure, sure, probability, f"the reading lies in '{sure}' with all its uncertainty")
+        why = f"{_as(sure)}, the error of the instrument included" if guard else _as(sure)
+        return Verdict(sure, sure, probability, why)
     if plain is None:
-        return Verdict(CANNOT_TELL, CANNOT_TELL, probability, "the value itself does not lie in one outcome alone")
+        return Verdict(CANNOT_TELL, CANNOT_TELL, probability, "it lies on both sides of a limit")
     conditional = {band.label for band in bands} == {"pass", "fail"}
     label = f"conditional {plain}" if conditional else CANNOT_TELL
-    why = f"the reading lies in '{plain}', but nearer to the edge than twice its uncertainty"
+    why = f"as read {_as(plain)}, but the limit is nearer than the error of the instrument"
     return Verdict(CANNOT_TELL, label, probability, why)
+
+
+def _as(label: str) -> str:
+    return {"pass": "it passes", "fail": "it fails"}.get(label, f"it is '{label}'")
 
 
 def _bounds(bands: Sequence[Band]) -> list[Bound]:

@@ -18,6 +18,7 @@ from runner.core.engine import decide
 from runner.core.folding import evolve
 from runner.core.graph import CANNOT_TELL, Found, Procedure, Reading, Step
 from runner.core.hazard import Caution
+from runner.core.names import Names
 from runner.core.picture_car import gauges, last_readings, open_words, plan, timers
 from runner.core.picture_gate import Asked
 from runner.core.picture_menu import menu
@@ -28,7 +29,7 @@ from runner.core.stamp import Stamp
 from runner.core.state import SAFE_STOP, State, Visit, kind_of_step
 from runner.core.story import tell
 from runner.core.view import CautionView, Later, Option, View
-from runner.core.wording import fill, plain_all, title
+from runner.core.wording import fill, says_all, title
 
 AlertKind = Literal["", "refused", "fail", "too close to call", "torn", "not recorded", "note"]
 _FAR = 22
@@ -219,9 +220,16 @@ def _because(procedure: Procedure, state: State) -> tuple[str, ...]:
         if state.path not in ("", SAFE_STOP):
             lines.append(f"Now: {title(graph.find(procedure, state.path), state)}")
         lines += [f"Next: {line.title}" for line in ahead(procedure, state)[:1]]
-        lost = plain_all(procedure, (*state.unknown, *state.looks_owed))
-        lines += [f"Not known any more: {lost}"] if lost else []
+        lines += _lost(procedure, state)
     return tuple(lines)
+
+
+def _lost(procedure: Procedure, state: State) -> list[str]:
+    """What is not known any more, as it was believed before."""
+    facts = says_all(procedure, [(name, state.before.get(name) != "F") for name in state.unknown])
+    lost = [f"whether {words}" for words in facts]
+    lost += [Names(procedure, state).of(level) for level in state.looks_owed]
+    return [f"Not known any more: {'; '.join(lost)}"] if lost else []
 
 
 def _alert(procedure: Procedure, state: State) -> tuple[tuple[str, ...], AlertKind]:

@@ -31,6 +31,10 @@ class Asked:
     big: str = ""
 
 
+OWE = "Without a keyboard, - 1 1 owes it until sign-off."
+"""A text or a picture that the keypad cannot give: the keys of its entry in the menu."""
+
+
 def enter(text: str, act: ac.AnyAct) -> Option:
     """What the Enter key does."""
     return Option(key="enter", text=text, act=act)
@@ -74,12 +78,15 @@ def at_step(state: State, owed: Stage, found: Found, pictures: tuple[tuple[str, 
         case "read back", _:
             return _read_back(base, state, found, step)
         case "identify", graph.Identify(what=what):
-            return replace(base, question=f"Type: {say(what)}.", field=text_field(say(what), ac.Enter(typed=[])))
+            owe = (*base.text, OWE)
+            return replace(
+                base, text=owe, question=f"Type: {say(what)}.", field=text_field(say(what), ac.Enter(typed=[]))
+            )
         case "photo", graph.Photo(what=what):
             options = [Option(key="", text=label, act=ac.Enter(typed=[digest])) for label, digest in pictures[:9]]
             question = f"Take a picture: {say(what)}." + (" Which is it?" if options else "")
             field = None if options else text_field(f"the file of the picture: {say(what)}", ac.Enter(typed=[]))
-            return replace(base, question=question, options=numbered(options), field=field)
+            return replace(base, text=(*base.text, OWE), question=question, options=numbered(options), field=field)
         case "books", graph.Books(what=what):
             return replace(base, question=f"Close the books: {say(what)}.", enter=enter("close the books", ac.Done()))
         case _, Count() as count:

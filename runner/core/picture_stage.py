@@ -74,7 +74,9 @@ def _summary(procedure: Procedure, state: State) -> Asked:
         (graph.instance(procedure.conditions, n.ref, None), n.wanted) for n in procedure.assumes if isinstance(n, Holds)
     ]
     assumed = says_all(procedure, facts)
-    question = "Look at the car: is it so?" if assumed else ""
+    contrary = [(n, not wanted) for n, wanted in facts if state.value(n) == ("F" if wanted else "T")]
+    text = [f"LAST KNOWN OTHERWISE: {words}" for words in says_all(procedure, contrary)] + text
+    question = "Look at the car: is it so? What is not so: - 2" if assumed else ""
     text += ["So it is on the car:"] if assumed else []
     text += [f"- {words}" for words in assumed]
     return Asked(

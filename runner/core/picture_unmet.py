@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from runner.core import act as ac
 from runner.core import graph
 from runner.core.draft import Draft
-from runner.core.graph import After, Found, Holds, LevelNeed, Part, Procedure, Rule
+from runner.core.graph import After, Found, Holds, LevelNeed, Need, Part, Procedure, Rule
 from runner.core.leaving import unmet_at_end
 from runner.core.mending import restoring_path
 from runner.core.names import Names
@@ -18,24 +18,24 @@ from runner.core.stamp import Stamp
 from runner.core.state import State
 from runner.core.values import level_of, positions
 from runner.core.view import Field, Option
-from runner.core.wording import minutes, plain, says, sentence, title
+from runner.core.wording import minutes, says, sentence, title
 
 
 def needed(procedure: Procedure, state: State, owed: Stage, found: Found, now: Stamp) -> Asked:
     """A step that cannot begin yet: what it needs, and what can be done about it."""
     options: list[Option] = []
     text: list[str] = []
+    names = Names(procedure, state)
     for unmet in owed.unmet:
         need = unmet.need
         if isinstance(need, Holds):
             text.append(f"Needed: {says(procedure, unmet.instance, holds=need.wanted)}.")
             options += _met(procedure, state, unmet, need, now)
-        elif unmet.is_now == "running":
-            text.append(f"Needed: {unmet.said}: {minutes(unmet.wait_left_s)} left.")
         elif isinstance(need, Rule | After):
-            text.append(f"Not before its time: {unmet.said}.")
+            text.append(f"Not before its time: {names.in_text(unmet.said)}.")
         else:
-            text.append(f"Needed: {unmet.said}: {plain(unmet.instance)} is {unmet.is_now.replace('U', 'not known')}.")
+            what = unmet.said if isinstance(need, Part) else names.of(unmet.instance)
+            text.append(f"{_missing(unmet, need)}: {what}{_left(unmet)}.")
             options += _looked_at(procedure, state, unmet, found) if isinstance(need, LevelNeed) else []
             options += [_counted(unmet, need)] if isinstance(need, Part) else []
     waiting = any(unmet.is_now == "running" for unmet in owed.unmet)
@@ -46,6 +46,19 @@ def needed(procedure: Procedure, state: State, owed: Stage, found: Found, now: S
         options=numbered(options[:9] if options or waiting else [stop("what the step needs is not so")]),
         big="WAIT" if waiting and not options else "",
     )
+
+
+def _missing(unmet: Unmet, need: Need | Part) -> str:
+    """What is amiss with a level, a wait or a part that a step needs."""
+    if isinstance(need, LevelNeed):
+        return "Too low for this step" if unmet.is_now == "low" else "Not known"
+    if isinstance(need, Part):
+        return "None in hand"
+    return {"running": "Not over yet", "too long ago": "Over for too long"}.get(unmet.is_now, "Not begun yet")
+
+
+def _left(unmet: Unmet) -> str:
+    return f", {minutes(unmet.wait_left_s)} left" if unmet.is_now == "running" else ""
 
 
 def _met(procedure: Procedure, state: State, unmet: Unmet, need: Holds, now: Stamp) -> list[Option]:

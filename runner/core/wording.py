@@ -95,25 +95,6 @@ def plain(name: str) -> str:
     return f"{words}, {spoken(member)}" if at else words
 
 
-def plain_all(procedure: Procedure, instances: Iterable[str]) -> str:
-    """Names as words, one for each condition: ``nuts loose, at all four corners; raised, front``."""
-    together: dict[str, list[str]] = {}
-    for instance in instances:
-        name, at, member = instance.partition("@")
-        together.setdefault(name, []).extend([member] if at else [])
-    return "; ".join(_named(procedure, name, tuple(members)) for name, members in together.items())
-
-
-def _named(procedure: Procedure, name: str, members: tuple[str, ...]) -> str:
-    condition = procedure.conditions.get(name)
-    index = condition.index if condition is not None else None
-    if index == "corner" and set(members) == set(graph.CORNERS):
-        return f"{plain(name)} at all four corners"
-    if index is not None and len(members) > 1 and set(members) == set(graph.MEMBERS[index]):
-        return f"{plain(name)} at both {'ends' if index == 'axle' else 'sides'}"
-    return ", ".join((plain(name), *(spoken(m) for m in members)))
-
-
 def says(procedure: Procedure, instance: str, *, holds: bool) -> str:
     """What the car is like when a condition holds, or when it does not."""
     name, _, member = instance.partition("@")

@@ -10,7 +10,7 @@ from textual.timer import Timer
 from runner.core.act import AnyAct
 from runner.core.desk import press
 from runner.core.face import face
-from runner.core.panel import Panel, opened
+from runner.core.panel import Panel, fresh, opened
 from runner.core.stamp import Stamp
 from runner.core.view import View
 from runner.screen.far import far
@@ -73,6 +73,8 @@ class Runner(Surface):
             self.panel, _ = press(self.panel, self.view, "+", now)
             # A key that is held down must not leaf through and agree at the end.
             self.panel = replace(self.panel, passed=(*(p for p in self.panel.passed if p[0] != name), (name, now)))
+        elif name == "+" and self._leafs():
+            self.panel = replace(fresh(self.panel, self.view), page=self.panel.page + 1, say="")
         else:
             self.panel, act = press(self.panel, self.view, name, self._now())
             if act is not None:
@@ -99,6 +101,14 @@ class Runner(Surface):
         if not answer or pages(self.view, self.panel, width, height) == 1:
             return False
         return not any(f"[{answer}]" in "".join(part[0] for part in row) for row in self.rows(width, height))
+
+    def _leafs(self) -> bool:
+        """Whether ``+`` turns to the next page alone: what it changes in an empty field is offered on the last one."""
+        panel, view = self.panel, self.view
+        if panel.mode != "step" or panel.far or view.field is None or panel.buffer or panel.points:
+            return False
+        count = pages(view, panel, self.size.width, self.size.height)
+        return panel.page % count + 1 < count
 
     def paste(self, text: str) -> None:
         """Pasted text is typed into a text field and goes nowhere else; a hold in it is none."""

@@ -56,7 +56,7 @@ def details(view: View, width: int, *, group: bool = True) -> Rows:
     return tuple(((_STRIPE, "mark"), *row) for row in rows)
 
 
-def gate(view: View, panel: Panel, width: int, *, roomy: bool, tight: bool) -> tuple[Rows, ...]:
+def gate(view: View, panel: Panel, width: int, *, roomy: bool, tight: bool, ways: bool = True) -> tuple[Rows, ...]:
     """The question with its answers, the value typed, and what Enter does; a warning asks in its own text."""
     if any(c.state == "owed" for c in view.cautions):
         return ()
@@ -64,6 +64,7 @@ def gate(view: View, panel: Panel, width: int, *, roomy: bool, tight: bool) -> t
     asked = () if plain else wrapped(view.question, width, "strong")
     asked += answers(view.options, panel.page, width, tight=tight)
     typed = field(view.field, panel, width, big=roomy, named=not view.question) if view.field else ()
+    typed += other_way(view.field) if ways else ()
     return asked, typed, go_on(view, width)
 
 
@@ -128,9 +129,14 @@ def field(asked: Field, panel: Panel, width: int, *, big: bool, named: bool = Tr
         rows += wrapped(f"limit: {asked.limit}", width, "strong")
     if instrument:
         rows += wrapped(f"with: {instrument}", width, "quiet")
-    if len(asked.ways) > 1:
-        rows.append((("[+]", "key"), (" another unit or instrument", "quiet")))
     return tuple(rows)
+
+
+def other_way(asked: Field | None) -> Rows:
+    """The key that changes the unit or the instrument of the field, where it has several."""
+    if asked is None or len(asked.ways) < 2:
+        return ()
+    return ((("[+]", "key"), (" another unit or instrument", "quiet")),)
 
 
 def _typed(buffer: str, unit: str, width: int, *, big: bool) -> Rows:

@@ -65,5 +65,5 @@ def alert(view: View, width: int) -> Rows:
 
 
 def because(view: View, width: int) -> Rows:
-    """Why the run is here: what came of the last step, with its inputs."""
-    return tuple(row for text in view.because for row in wrapped(text, width, "quiet"))
+    """Why the run is here: what came of the last step, with its inputs; what an alert says already is not repeated."""
+    return tuple(row for text in view.because if text not in view.alert for row in wrapped(text, width, "quiet"))

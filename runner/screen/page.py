@@ -16,6 +16,10 @@ _MIDDLE = (66, 20)
 _TALL = 30
 _SIDE = 26
 _TIGHT, _COMPACT, _ROOMY = range(3)
+_LEAST = 3
+"""Rows of a page that are left for what is leafed through."""
+_AT_ONCE = ("read back", "look", "fluid")
+"""Asked about what was read and done just before: the question stands on the first page."""
 _LINE = 76
 """Cells of the longest line of text (WCAG 1.4.8: at most 80)."""
 
@@ -96,24 +100,30 @@ def _attempts(extras: int) -> Iterator[tuple[bool, int, int]]:
     yield False, _TIGHT, 0
 
 
-def _step(
-    view: View, panel: Panel, width: int, *, density: int, large: bool = False, headline: bool = True
-) -> list[Rows]:
+def _step(view: View, panel: Panel, width: int, *, density: int, large: bool = False) -> list[Rows]:
     line = min(width, _LINE)
-    tight = density == _TIGHT
-    alert, why = head.alert(view, line), head.because(view, line)
-    # Where room is short, what only informs stands last.
-    late = (alert + why if view.alert_kind == "note" else why) if tight else ()
+    above, below, late = _around_gate(view, line, density=density)
     shown = (
-        () if tight and view.alert_kind == "note" else alert,
-        () if tight else why,
-        caution.cautions(view.cautions, line, roomy=density == _ROOMY, later=not tight),
+        *above,
         gate.large_action(view, width) if large else (),
-        (gate.instruction(view, line) if headline else ()) + gate.details(view, line, group=not tight),
-        *gate.gate(view, panel, line, roomy=density == _ROOMY, tight=tight),
+        gate.instruction(view, line) + below,
+        *gate.gate(view, panel, line, roomy=density == _ROOMY, tight=density == _TIGHT),
         late,
     )
     return [block for block in shown if block]
+
+
+def _around_gate(view: View, line: int, *, density: int) -> tuple[Sequence[Rows], Rows, Rows]:
+    """What stands above the instruction, what under it, and what only informs, which stands last if room is short."""
+    tight = density == _TIGHT
+    alert, why = head.alert(view, line), head.because(view, line)
+    late = (alert + why if view.alert_kind == "note" else why) if tight else ()
+    above = (
+        () if tight and view.alert_kind == "note" else alert,
+        () if tight else why,
+        caution.cautions(view.cautions, line, roomy=density == _ROOMY, later=not tight),
+    )
+    return above, gate.details(view, line, group=not tight), late
 
 
 def _spaced(blocks: Sequence[Rows], room: int) -> Rows:
@@ -128,11 +138,22 @@ def _spaced(blocks: Sequence[Rows], room: int) -> Rows:
 
 
 def _paged(view: View, panel: Panel, width: int, room: int) -> tuple[Rows, int]:
-    """A step too long for the terminal: the headline stays, the rest turns page by page."""
-    pinned = gate.instruction(view, min(width, _LINE), most=max(room // 3, 1))
-    each = max(room - len(pinned), 1)
+    """A step too long for the terminal: its headline and what is typed stay, the rest turns page by page."""
+    line = min(width, _LINE)
+    pinned = gate.instruction(view, line, most=max(room // 3, 1))
+    above, below, late = _around_gate(view, line, density=_TIGHT)
+    asked = gate.gate(view, panel, line, roomy=False, tight=True)
+    foot = _typed(view, panel, line, room - len(pinned) - _LEAST)
+    running = side.timers(view.timers, line)
+    if foot:
+        rest = [*above, below, late, gate.other_way(view.field)]
+    elif view.kind in _AT_ONCE:
+        rest = [*asked, *above, running, below, late]
+    else:
+        rest = [*above, running, below, *asked, late]
+    each = max(room - len(pinned) - len(foot), 1)
     pages: list[Rows] = [()]
-    for block in _step(view, panel, width, density=_TIGHT, headline=False):
+    for block in rest:
         if len(pages[-1]) + len(block) > each and pages[-1] and len(block) <= each:
             pages.append(())
         for row in block:
@@ -141,7 +162,17 @@ def _paged(view: View, panel: Panel, width: int, room: int) -> tuple[Rows, int]:
             pages[-1] = (*pages[-1], row)
     shown = pages[panel.page % len(pages)]
     owed = any(c.state in ("owed", "together") for c in view.cautions)
-    return (shown + pinned if owed else pinned + shown), len(pages)
+    return ((shown + pinned if owed else pinned + shown) + foot), len(pages)
+
+
+def _typed(view: View, panel: Panel, width: int, most: int) -> Rows:
+    """The question and its field, which stay in sight while the rest is leafed through: nobody types unseen."""
+    if view.field is None or any(c.state in ("owed", "together") for c in view.cautions):
+        return ()
+    timers = side.timers(view.timers, width)
+    asked, typed, on = gate.gate(view, panel, width, roomy=False, tight=True, ways=False)
+    tries = (timers + asked + typed + on, asked + typed + on, typed + on, typed)
+    return next((rows for rows in tries if len(rows) <= most), ())
 
 
 def _menu(view: View, panel: Panel, width: int, room: int) -> Rows:
@@ -152,7 +183,7 @@ def _menu(view: View, panel: Panel, width: int, room: int) -> Rows:
     if len(rows) + 3 > room:
         rows = gate.answers(options, panel.page, width, one_row=True)
     if asked is not None:
-        rows += gate.field(asked, panel, width, big=room > 14)
+        rows += gate.field(asked, panel, width, big=room > 14) + gate.other_way(asked)
     headline = gate.instruction(view, width, most=max(room - 1 - len(rows), 1))
     blocks = [head.alert(view, width), headline, (name, *rows)]
     if sum(map(len, blocks)) > room:

@@ -6,7 +6,7 @@ from math import ceil
 from typing import Final
 
 from runner.core.view import CarPlan, Gauge, Line, Status, Timer, View
-from runner.screen.ink import EMPTY, Ink, Row, Rows, Span, fit, wrapped
+from runner.screen.ink import EMPTY, Ink, Row, Rows, Span, fit, wrap, wrapped
 
 _SIGN: Final[dict[Status, tuple[str, Ink]]] = {
     "DONE": ("╪", "mark"), "NOW": ("╂", "now"), "NEXT": ("┼", "quiet"), "N/A": ("·", "quiet"),
@@ -78,7 +78,9 @@ def timers(running: tuple[Timer, ...], width: int) -> Rows:
     for timer in running:
         over = timer.left_s <= 0
         left = " over " if over else f" {timer.left_s // 60}:{timer.left_s % 60:02} "
-        rows.append(((left, "pass" if over else "now"), (" " + fit(timer.text, width - 9), "plain")))
+        lines = wrap(timer.text.removesuffix(": over"), width - len(left) - 1) or ("",)
+        rows.append(((left, "pass" if over else "now"), (" " + lines[0], "plain")))
+        rows += [((" " * (len(left) + 1) + line, "plain"),) for line in lines[1:]]
     return tuple(rows)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
@@ -10,6 +11,7 @@ from functools import lru_cache
 
 import msgspec
 import pytest
+from msgspec import structs
 
 from runner.core import act as ac
 from runner.core import event as ev
@@ -208,6 +210,57 @@ def test_the_summary_says_what_is_needed_and_how_the_car_is_taken_to_be() -> Non
     assert view.enter.act == ac.Assume()
 
 
+def test_what_the_record_knows_otherwise_stands_first_in_the_summary() -> None:
+    view = begun(structs.replace(BEGIN, conditions={"nipple_open@RR": "T"})).view()
+    assert view.text[0] == "LAST KNOWN OTHERWISE: the right rear nipple is open"
+    assert "- 2" in view.question
+    assert not any("OTHERWISE" in text for text in begun().view().text)
+
+
+def test_what_no_keypad_types_says_by_which_keys_it_is_owed() -> None:
+    text = """
+steps:
+  batch: {do: Read the batch., identify: {as: batch, what: Batch of the fluid, pattern: "[A-Z]+"}, next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    view = look(run.procedure, run.state, run.now())
+    (keys,) = (line for line in view.text if "keyboard" in line)
+    assert keys == "Without a keyboard, - 1 1 owes it until sign-off."
+    panel, act = Panel(), None
+    for key in "-11":
+        panel, act = press(panel, view, key, run.now())
+    assert act == ac.Instead(result="owed until sign-off")
+    run.goes(act)
+    assert look(run.procedure, run.state, run.now()).because == ("Batch of the fluid: owed until sign-off",)
+
+
+def test_a_step_that_waits_says_for_what_in_the_words_of_its_author() -> None:
+    text = """
+waits: {soak: {what: penetrant soaking in, at_least: 15 min}}
+steps:
+  spray: {do: Spray it., starts: soak, next: turn}
+  turn: {do: Turn it., needs: [{wait: soak}], next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.goes(ac.Done())
+    question = look(run.procedure, run.state, run.now()).question
+    assert question.startswith("Not over yet: penetrant soaking in, ")
+    assert question.endswith(" left.")
+
+
+def test_after_a_break_no_bare_name_of_a_fact_stands_as_a_sentence() -> None:
+    bench = brought_to("do", "RR/hose-off")
+    bench.do(ac.Hold(), ac.Resume(clean=False))
+    view = bench.view()
+    assert view.kind == "unknown"
+    assert view.question.startswith("What is so?")
+    names = {name.replace("_", " ") for name in bench.procedure.conditions}
+    shown = " ".join((*view.because, view.question, view.headline)).lower()
+    assert not any(re.search(rf"(?<!the )\b{name}\b(?=[.;,]|$)", shown) for name in names), shown
+
+
 def test_a_warning_is_shown_with_its_step_and_only_its_own_key_confirms_it() -> None:
     bench = brought_to("own caution")
     bench.seconds -= 28
@@ -388,7 +441,7 @@ def test_coming_back_says_what_was_done_what_is_now_what_is_next_and_what_is_not
     assert "Last done: Pump the granted strokes." in story
     assert "Now: Take the hose off the right rear nipple." in story
     assert "Next: Find the left rear wheel." in story
-    assert "Not known any more: goggles on" in story
+    assert "Not known any more: whether goggles are on" in story
     assert [o.text for o in view.options] == ["goggles are on", "goggles are off"]
 
 
@@ -495,7 +548,7 @@ def test_a_level_that_is_too_low_is_looked_at_again_by_the_keypad_alone() -> Non
     bench.state = msgspec.structs.replace(bench.state, levels={"reservoir": (Fraction(1, 10_000), Fraction(2, 10_000))})
     view = bench.view()
     assert view.kind == "needs"
-    assert "reservoir above 250 mL" in view.question
+    assert view.question == "Too low for this step: fluid in the reservoir."
     again = next(o for o in view.options if o.text == "look again: fluid in the reservoir")
     panel, _ = press(Panel(), view, again.key, bench.now)
     full = next(o for o in face(panel, view).options if o.text == "MAX")

@@ -14,7 +14,8 @@ from runner.core.wording import leave_words, says, says_all
 from tests.core.bench import begun, condition
 from tests.library import procedure
 
-_SEVERAL = re.compile(r"\b(?:front|rear|left|right)(?:, [a-z ]+)* and (?:left |right )?(?:front|rear|left|right) [a-z]+")
+_PLACE = r"(?:front|rear|left|right)"
+_SEVERAL = re.compile(rf"\b{_PLACE}(?:, [a-z ]+)* and (?:left |right )?{_PLACE} [a-z]+")
 """Two places before one noun: 'the front and rear end', 'the left front and right front wheel'."""
 
 
@@ -26,10 +27,10 @@ WHEEL = condition(
     "wheel_off", "the {here} wheel is off", "the {here} wheel is not off", index="corner", kind="opening",
     normally=False, if_left=IfLeft(kind="may stay", text="The {here} wheel may stay off while its end is on stands."),
 )  # fmt: skip
-JACK = condition("on_jack", "the {here} end hangs on the jack", "the {here} end does not hang on the jack", index="axle")
+JACK = condition("on_jack", "the {here} end hangs on it", "the {here} end does not hang on it", index="axle")
 HOSE = condition("hose_on", "the hose is on the {here} nipple", "no hose is on the {here} nipple", index="corner")
 CHALK = condition("chalk", "the wheel at {here} has its chalk", "the wheel at {here} has no chalk", index="corner")
-CHOCKS = condition("chocked", "chocks stand at both {here} wheels", "no chocks stand at the {here} wheels", index="axle")
+CHOCKS = condition("chocked", "chocks stand at both {here} wheels", "no chocks stand there", index="axle")
 LENS = condition("lens", "the {here} lens is clear", "the {here} lens is not clear", index="side")
 
 
@@ -46,8 +47,8 @@ def said(one: g.Condition, members: tuple[str, ...], *, holds: bool) -> str:
         (WHEEL, ("LF", "RR"), True, "at the left front and the right rear, the wheel is off"),
         (WHEEL, CORNERS, False, "at each corner, the wheel is not off"),
         (WHEEL, CORNERS[:3], False, "at the left front, the right front and the left rear, the wheel is not off"),
-        (JACK, ("front", "rear"), False, "at the front and the rear, the end does not hang on the jack"),
-        (JACK, ("front", "rear"), True, "each end hangs on the jack"),
+        (JACK, ("front", "rear"), False, "at the front and the rear, the end does not hang on it"),
+        (JACK, ("front", "rear"), True, "each end hangs on it"),
         (HOSE, CORNERS, False, "no hose is on any nipple"),
         (HOSE, ("LF", "RF"), False, "at the left front and the right front, no hose is on the nipple"),
         (CHALK, ("LF", "RF"), True, "at the left front and the right front, the wheel there has its chalk"),
@@ -66,9 +67,7 @@ def test_what_may_stay_at_several_places_is_a_sentence_with_one_verb() -> None:
     assert leave_words(whole, ("wheel_off@LF", "wheel_off@RF")) == (
         "At the left front and the right front, the wheel may stay off while its end is on stands.",
     )
-    assert leave_words(whole, ("wheel_off@LF",)) == (
-        "The left front wheel may stay off while its end is on stands.",
-    )
+    assert leave_words(whole, ("wheel_off@LF",)) == ("The left front wheel may stay off while its end is on stands.",)
 
 
 def test_no_fact_of_the_shipped_library_puts_two_places_before_one_noun() -> None:

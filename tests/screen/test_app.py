@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -241,3 +242,28 @@ async def test_an_answer_that_is_not_on_the_page_shown_turns_the_page_instead(ke
                 seen = before
                 break
         assert f"[{'Enter' if key == 'enter' else key}]" in seen
+
+
+LONG = tuple(f"Note {n}: what must be known of this value before it is taken." for n in range(12))
+
+
+async def test_a_page_is_turned_before_the_unit_changes_and_what_is_typed_stands_on_every_page(shown: Shown) -> None:
+    """At 40x15 the notes take several pages; a number in a unit that is not in sight is a wrong reading."""
+    field = Field(what="how hot", kind="value", ways=(("", "°C"), ("", "°F")), base=acts.Enter(typed=[]))
+    app, done = runner(replace(LOOKS["reading"], text=LONG, field=field, cautions=()))
+    async with app.run_test(size=(40, 15)) as pilot:
+        units = []
+        for _ in range(40):
+            await pilot.pause()
+            text = shown(app)
+            (typed,) = re.findall(r"_ +°[CF]", text)
+            units.append((typed[-1], "[+] another unit" in text))
+            if typed[-1] == "F":
+                break
+            await pilot.press("plus")
+        assert units[-1] == ("F", False), "after the last page comes the first one in the other unit"
+        assert [offered for _, offered in units].index(True) == len(units) - 2
+        await pilot.press("9", "5")
+        await pilot.pause()
+        assert re.search(r"95_ +°F", shown(app))
+        assert done == []

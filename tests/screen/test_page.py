@@ -267,3 +267,28 @@ def test_what_became_unknown_is_asked_on_the_first_page_however_much_of_it_there
     first = words(near(view, Panel(token=view.token), 40, 15))
     assert "What is so?" in first
     assert all(f"[{option.key}] {option.text}" in first for option in view.options)
+
+
+def test_the_count_of_a_grant_stands_on_every_page_of_the_smallest_terminal() -> None:
+    bench = brought_to("beats", "RR/bleed")
+    long = tuple(f"{n}. This is a long line of the beat, which takes two rows." for n in range(1, 9))
+    view = replace(bench.view(), text=long)
+    for page in range(6):
+        shown = words(near(view, Panel(token=view.token, page=page), 40, 15))
+        assert view.question in shown
+        assert view.enter is not None
+        assert f"[Enter] {view.enter.text}" in shown
+
+
+def test_what_was_typed_is_asked_about_on_the_first_page() -> None:
+    bench = brought_to("read back")
+    view = replace(bench.view(), text=tuple(f"Note {n}: long before it was typed." for n in range(20)))
+    shown = words(near(view, Panel(token=view.token), 40, 15))
+    assert view.question in shown
+    assert "[Enter]" in shown
+
+
+def test_a_verdict_is_said_once() -> None:
+    view = replace(LOOKS["fail"], alert=("FAIL", "Disc 21.7 mm: it fails"), because=("Disc 21.7 mm: it fails",))
+    for width, height in SIZES:
+        assert words(near(view, Panel(token=view.token), width, height)).count("it fails") == 1

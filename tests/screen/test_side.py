@@ -7,7 +7,7 @@ from typing import get_args
 
 import pytest
 
-from runner.core.view import Line, Status
+from runner.core.view import Line, Status, Timer
 from runner.screen import head, side
 from tests.screen.looks import BASE
 
@@ -33,3 +33,12 @@ def test_an_alert_begins_with_a_word_of_its_own(kind: str, word: str) -> None:
     view = replace(BASE, alert=("24.1 mm, limit 26.0 mm.",), alert_kind=kind)
     rows = head.alert(view, 60)
     assert "".join(text for text, _ in rows[0]).split()[: len(word.split())] == word.split()
+
+
+def test_what_a_timer_is_for_is_never_cut_off_and_over_is_said_once() -> None:
+    rows = side.timers(
+        (Timer(text="after this the level is not known", left_s=140), Timer(text="soak: over", left_s=0)), 38
+    )
+    text = ["".join(part for part, _ in row) for row in rows]
+    assert " ".join(" ".join(text).split()) == "2:20 after this the level is not known over soak"
+    assert max(map(len, text)) <= 38
