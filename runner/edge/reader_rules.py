@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Literal, cast
 
 from runner.core.finding import quote
-from runner.core.graph import HERE, Holds, Occasion, Ref, Rule, Step
+from runner.core.graph import HERE, Holds, Occasion, Ref, Rule, Step, walk
 from runner.core.graph import Node as GraphNode
 from runner.edge.reader_conditions import needs, ref, refs
 from runner.edge.reader_desk import CAR, Desk, Scope
@@ -57,13 +57,18 @@ def _occasion(desk: Desk, entry: Node | None) -> Occasion | None:
 
 
 def seen(desk: Desk, nodes: Iterable[GraphNode], found: Iterable[Rule]) -> None:
-    """Notes rules that watch a call, a block or an end: nothing takes place under such a name."""
+    """Notes rules that watch a call, a block or an end, under which nothing takes place, or a name used twice."""
     plain = {node.id for node in nodes if isinstance(node, Step)}
+    inner = {f.name: f for one in desk.fragments.values() for f in (one, *one.fragments.values())}
+    within = {node.id: name for name, f in inner.items() for node in walk(f.body) if isinstance(node, Step)}
     for rule in found:
         for one in (rule.what, rule.other):
             if one is not None and one.on == "step" and one.name not in plain:
                 why = f"{quote(one.name)} is no plain step, so no rule sees it"
                 desk.say(rule.place, "name", why, "state 'after' at the call or block, or name a step or a deed in it")
+            elif one is not None and one.on == "step" and one.name in within:
+                why = f"{quote(one.name)} is a step of {quote(within[one.name])} too, and a rule would see both"
+                desk.say(rule.place, "name", why, "give one of the two another name, or watch a deed")
 
 
 def _spoken(occasion: Occasion) -> str:

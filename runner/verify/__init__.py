@@ -79,6 +79,8 @@ CHECKS: tuple[Proof, ...] = (
 )
 
 
+BY_ITSELF = ("rule", "contract", "verdict", "wait", "reach", "wording")
+"""The proofs that look at one file: what they find in a fragment stands against its callers too."""
 MOST_PATHS = 20
 """So many findings of a file show their path."""
 
@@ -96,7 +98,16 @@ class Checked:
 
 def verify(procedure: Procedure) -> Checked | tuple[Finding, ...]:
     """The procedure as one that may run, or everything that keeps it from running."""
-    expanded = expand(procedure)
+    verdict: Checked | tuple[Finding, ...] = ()
+    for member in shape.members(procedure):
+        verdict = _verified(procedure, member)
+        if not isinstance(verdict, Checked):
+            break
+    return verdict
+
+
+def _verified(procedure: Procedure, here: str | None) -> Checked | tuple[Finding, ...]:
+    expanded = expand(procedure, here)
     if isinstance(expanded, Finding):
         return (expanded,)
     case = case_of(procedure, expanded, layout(procedure, expanded))
@@ -105,7 +116,9 @@ def verify(procedure: Procedure) -> Checked | tuple[Finding, ...]:
     claims = _claims(case)
     found = [f for check in CHECKS if check.findings is not None for f in check.findings(case)]
     found += _broken(flow, claims)
-    found += [f for fragment in procedure.fragments.values() for f in _own(fragment)]
+    told = {(f.place, f.check, f.text) for f in found}
+    own = (f for fragment in procedure.fragments.values() for f in _own(fragment))
+    found += [f for f in own if (f.place, f.check, f.text) not in told]
     errors = listed(f for f in found if f.severity == "error")
     if errors:
         return listed(found)
@@ -114,9 +127,9 @@ def verify(procedure: Procedure) -> Checked | tuple[Finding, ...]:
 
 @lru_cache(maxsize=64)
 def _own(fragment: Procedure) -> tuple[Finding, ...]:
-    """What a fragment promises by itself: its rules and its contract, whoever calls it."""
+    """What is wrong with a fragment by itself, whoever calls it; its steps are proven where it is called."""
     verdict = verify(fragment)
-    return () if isinstance(verdict, Checked) else tuple(f for f in verdict if f.check in ("rule", "contract"))
+    return () if isinstance(verdict, Checked) else tuple(f for f in verdict if f.check in BY_ITSELF)
 
 
 def _claims(case: Case) -> dict[int, tuple[Claim, ...]]:

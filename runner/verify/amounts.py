@@ -9,16 +9,17 @@ Rules of this module
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from fractions import Fraction
 
-from runner.core.bind import Bound, bind, quantity
+from runner.core.bind import Bound, bind, quantity, value
 from runner.core.expr import Expr
 from runner.core.granting import measured
 from runner.core.graph import Count, Level, LevelNeed, Move, Procedure
 from runner.core.quantity import Quantity
 from runner.core.state import State
 from runner.core.values import nothing_yet, of_asks, positions
+from runner.verify.expressions import behind, formulas
 from runner.verify.spans import MOST, Draw
 from runner.verify.station import Station
 
@@ -88,10 +89,11 @@ class Car:
         extra = self._drained(station)
         if extra is None:
             return None
+        # Whichever of the two is written first: the engine takes the lesser one for the least.
         return Draw(
             move=move,
-            least=max(Fraction(0), least.lo),
-            most=most.hi + extra,
+            least=max(Fraction(0), min(least.lo, most.lo)),
+            most=max(Fraction(0), least.hi, most.hi) + extra,
             low=low.hi if move.low_mark is not None else floor,
             brim=brim,
             measured=by_reading,
@@ -125,6 +127,15 @@ class Car:
                 continue
             made.append((look.level, max(Fraction(0), mark.lo - within.hi), mark.hi + within.hi) if sure else None)  # type: ignore[union-attr]
         return tuple(made)
+
+    def worthless(self, station: Station) -> Iterator[str]:
+        """The formulas of a step that come to nothing although every value of the car in them is known."""
+        owner, here = station.owner, station.here
+        for expr in formulas(station.step) if station.step is not None else ():
+            if of_asks(owner, expr) and self.worth(owner, expr, here) is None:
+                asks = [n for n in behind(owner, expr) if n.partition("@")[0] in owner.asks]
+                if all(value(owner, self.bounds[owner.name], n, here, {}) is not None for n in asks):
+                    yield expr.text
 
     def least_of(self, station: Station, need: LevelNeed) -> Fraction | None:
         """What a level must be at least."""

@@ -3,8 +3,8 @@
 A duty of the vocabulary may say what becomes true (`makes`), what becomes false (`ends`), which level has to be looked
 at (`looks`) or must be high enough (`at_least`), and which is filled or drawn from (`fills`, `draws`): the move says
 where to go when it is full, or short of its low mark. Whoever does the deed, or makes or ends the condition, states
-these effects: by itself, or on each way on which it comes about. So an effect that is forgotten at one of several
-steps is seen. Levels count where the procedure follows one of that name.
+these effects: by itself, or on each way on which it comes about; what that way takes back at once does not count. So
+an effect that is forgotten at one of several steps is seen, and so is a level that a procedure does not follow.
 
 Bad:
     steps:
@@ -46,8 +46,7 @@ def _unstated(case: Case, station: Station, each: Due) -> Iterator[Claim]:
                 yield _claim(case, station, each, f"{verb}s: [{_said(ref)}]", f"{verb}s '{_said(ref)}'")
     assert station.step is not None
     for level, write, word in _levels(station.step, each.duty):
-        if level in station.owner.levels:
-            yield _claim(case, station, each, write, f"{word} the level '{level}'")
+        yield _claim(case, station, each, write, f"{word} the level '{level}'")
 
 
 def _levels(step: Step, duty: Duty) -> Iterator[tuple[str, str, str]]:
@@ -79,7 +78,9 @@ def _stated(case: Case, station: Station, edge: int, verb: str, name: str) -> bo
     """On the edge itself, in another phase of the beat, or on every way out of a count's look."""
 
     def on(ops: tuple[Op, ...]) -> bool:
-        return any(_is(op, verb, name) for op in ops)
+        # What the same way takes back at once has not come about.
+        last = next((op for op in reversed(ops) if op.name == name and op.verb in ("make", "end")), None)
+        return any(_is(op, verb, name) for op in ops) and (last is None or last.verb == verb)
 
     if on(station.edges[edge].ops):
         return True

@@ -53,14 +53,16 @@ def _not_restated(case: Case, station: Station, own: set[_Pair]) -> Iterator[Cla
             if (name, need.wanted) in own or (name.endswith("@None") and _some(own, name, need)):
                 continue
             lifted = unlifted(case, each.duty)
+            meant_here = instance(case.procedure.conditions, need.ref, station.here) == name
+            said = need.said if meant_here else name if need.wanted else f"not {name}"
             yield Claim(
                 check="restated",
                 edge=ENTRY,
                 bad=tuple(bad for _, bad in lifted) or case.always,
                 place=station.place,
                 key=f"{each.occasion} {need.said}",
-                text=f"{each.occasion} asks for '{need.said}', which is not among the needs here",
-                help=f"write 'needs: [{need.said}]' here",
+                text=f"{each.occasion} asks for '{said}', which is not among the needs here",
+                help=f"write 'needs: [{said}]' here",
                 related=((each.duty.place, "the duty"),),
             )
 

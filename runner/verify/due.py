@@ -6,18 +6,20 @@ from collections.abc import Iterator
 
 import msgspec
 
-from runner.core.graph import Duty, Holds, instance
+from runner.core.graph import HERE, Duty, Holds, Ref, instance, narrow
 from runner.verify.claim import ENTRY, Case, back
+from runner.verify.fields import member_of
 from runner.verify.station import Op, Station
 
 
 class Due(msgspec.Struct, frozen=True):
-    """A duty at a station: on entry, or at the operation ``at`` of an edge."""
+    """A duty at a station: on entry, or at the operation ``at`` of an edge; ``member`` is what it changes there."""
 
     duty: Duty
     edge: int
     at: int
     occasion: str
+    member: str | None = None
 
 
 def due(case: Case, station: Station) -> tuple[Due, ...]:
@@ -33,7 +35,8 @@ def _due(case: Case, station: Station) -> Iterator[Due]:
         for nth, op in enumerate(edge.ops):
             if op.sure and op.verb in ("deed", "make", "end"):
                 for duty in case.duties.get((op.verb, op.name.partition("@")[0]), ()):
-                    yield Due(duty, at, nth, spoken_of(op))
+                    changed = None if op.verb == "deed" else member_of(op.name) or None
+                    yield Due(duty, at, nth, spoken_of(op), changed)
 
 
 def spoken_of(op: Op) -> str:
@@ -42,10 +45,16 @@ def spoken_of(op: Op) -> str:
 
 
 def duty_needs(case: Case, due_: Due, here: str | None) -> Iterator[tuple[str, Holds]]:
-    """The condition needs of a duty as instances."""
+    """The condition needs of a duty as instances: of the member that is changed, else of what is here."""
     for need in due_.duty.needs:
         if isinstance(need, Holds):
-            yield instance(case.procedure.conditions, need.ref, here), need
+            yield _instance(case, need.ref, due_.member, here), need
+
+
+def _instance(case: Case, ref: Ref, changed: str | None, here: str | None) -> str:
+    index = case.procedure.conditions[ref.name].index
+    own = narrow(changed, index) if ref.at in (None, HERE) else None
+    return f"{ref.name}@{own}" if own is not None else instance(case.procedure.conditions, ref, here)
 
 
 def unlifted(case: Case, duty: Duty) -> tuple[tuple[int, int], ...]:

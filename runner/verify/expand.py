@@ -68,10 +68,13 @@ class Expanded:
     at: Mapping[str, tuple[int, ...]]
 
 
-def expand(procedure: Procedure) -> Expanded | Finding:
-    """The flat graph, or why there is none: a fragment that calls itself, too deep, too large."""
+def expand(procedure: Procedure, here: str | None = None) -> Expanded | Finding:
+    """The flat graph, or why there is none: a fragment that calls itself, too deep, too large.
+
+    A fragment for one corner, axle or side is laid out for ``here``, by default for the last there is.
+    """
     wrong = nested(procedure) or too_large(procedure)
-    return wrong or _Layer(procedure).laid()
+    return wrong or _Layer(procedure, here).laid()
 
 
 _Key = tuple[int, str, str]
@@ -80,9 +83,9 @@ _Key = tuple[int, str, str]
 class _Layer:
     """Lays points one by one; each is found again by its scope, its node and its part."""
 
-    def __init__(self, procedure: Procedure) -> None:
+    def __init__(self, procedure: Procedure, here: str | None) -> None:
         self.root = procedure
-        here = MEMBERS[procedure.here][-1] if procedure.here else None
+        here = here or (MEMBERS[procedure.here][-1] if procedure.here else None)
         self.top = Frame(procedure.body, procedure, here, "", "", None, None)
         self.index: dict[_Key, int] = {}
         self.waiting: list[tuple[Frame, Station, str]] = []

@@ -31,7 +31,12 @@ def formulas(step: Step) -> Iterator[Expr]:
 
 def names_of(owner: Procedure, step: Step) -> tuple[str, ...]:
     """Every name that the step's formulas stand on, through computed values; no totals."""
-    todo = [name for expr in formulas(step) for name in sorted(expr.names)]
+    return tuple(dict.fromkeys(name for expr in formulas(step) for name in behind(owner, expr)))
+
+
+def behind(owner: Procedure, expr: Expr) -> tuple[str, ...]:
+    """Every name that a formula stands on, through computed values; no totals."""
+    todo = sorted(expr.names)
     found: dict[str, None] = {}
     while todo:
         name = todo.pop()

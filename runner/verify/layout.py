@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from runner.core.graph import HERE, MEMBERS, Holds, Need, Occasion, Procedure, Rule, instance, instances
+from runner.core.graph import HERE, Holds, Need, Occasion, Procedure, Rule, instance, instances
 from runner.verify.expand import Expanded
 from runner.verify.fields import UNSET, Field, Layout, Waiting, alike, meant, member_of, paired
 from runner.verify.steps import MOST_COUNTED, choices_of
@@ -193,7 +193,7 @@ class _Maker:
         )
 
     def _hold(self, needs: tuple[Need, ...]) -> None:
-        here = MEMBERS[self.procedure.here][-1] if self.procedure.here else None
+        here = self.expanded.points[0].frame.here
         for need in needs:
             if isinstance(need, Holds):
                 made = self.fields.get(instance(self.procedure.conditions, need.ref, here))

@@ -42,9 +42,10 @@ from itertools import pairwise
 
 from runner.core.bind import EXAMPLE
 from runner.core.finding import Finding, Place
-from runner.core.graph import Count, LevelNeed
+from runner.core.graph import Count, LevelNeed, moves_of
 from runner.core.quantity import Quantity
 from runner.core.units import show
+from runner.core.values import of_asks
 from runner.verify.amounts import Car, Raw
 from runner.verify.claim import Case
 from runner.verify.flow import Flow, ways
@@ -104,6 +105,7 @@ class _Levels:
         self.case, self.car = case, car
         self.track = Track(case, car)
         self.planned: set[int] = set()
+        self.reckoned: set[int] = set()
         self.best: dict[str, Fraction] = {}
         for name, least, _ in (look for looks in self.track.looks.values() for look in looks if look is not None):
             self.best[name] = max(least, self.best.get(name, least))
@@ -121,6 +123,7 @@ class _Levels:
             yield Finding(place=fault.place, check="level", text=fault.text, help=fault.help, trail=self._trail(fault))
 
     def _faults(self, at: int, station: Station, spans: Spans) -> Iterator[_Seen]:
+        yield from self._reckoned(at, station)
         yield from self._low_needs(at, station, spans)
         if station.kind not in ("step", "rest") or (station.kind == "step" and isinstance(_gate(station), Count)):
             return
@@ -133,6 +136,27 @@ class _Levels:
         if station.kind == "rest" and id(station) not in self.planned:
             self.planned.add(id(station))
             yield from self._progress(at, station)
+
+    def _reckoned(self, at: int, station: Station) -> Iterator[_Seen]:
+        """Numbers that say nothing: a formula that comes to nothing, a look that is off by less than nothing."""
+        if station.kind != "step" or station.step is None or id(station) in self.reckoned:
+            return
+        self.reckoned.add(id(station))
+        for text in self.car.worthless(station):
+            said = f"'{text}' has no value, although all that goes into it is known"
+            yield _Seen(at, "", station.place, said, "write it so that it has one: nothing may be divided by nothing")
+        for look in station.step.sets:
+            within = self.car.worth(station.owner, look.within, station.here)
+            if within is not None and within.hi < 0:
+                far = self._said(station, look.level, within.hi)
+                said = f"a look at '{look.level}' is off by {far}, less than nothing"
+                yield _Seen(at, look.level, look.place, said, "write how far a look may be off, up or down")
+        for move in moves_of(station.step):
+            for end in (move.least, move.most):
+                moved, level = self.car.worth(station.owner, end, station.here), move.source or move.target
+                if moved is not None and moved.hi < 0 and level is not None and of_asks(station.owner, end):
+                    said = f"{self._said(station, level, moved.hi)} is moved here, less than nothing"
+                    yield _Seen(at, level, move.place, said, "write what goes 'from' one 'to' the other")
 
     def _low_needs(self, at: int, station: Station, spans: Spans) -> Iterator[_Seen]:
         for need in station.others:

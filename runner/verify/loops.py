@@ -1,6 +1,7 @@
 """Every loop ends: it holds a step with `at_most`, or a count.
 
 Take away the bounded steps and the counts, and no loop may be left. "Until it is clear" is a way out, never the bound.
+A bound leads out of its loop: where its edge comes back to it, the loop goes on though the bound is reached.
 What is counted inside a block begins anew when the block is walked again: a loop around a block has its bound outside.
 
 Bad:
@@ -26,34 +27,74 @@ from runner.core.finding import Finding
 from runner.core.graph import MEMBERS, Each
 from runner.verify.claim import Case
 from runner.verify.expand import Frame, Point
-from runner.verify.station import Station
+from runner.verify.station import Edge, Station
 
 
 def findings(case: Case) -> Iterator[Finding]:
-    """The loops without a bound, each once."""
+    """The loops without a bound, each once; of two tests the plain one speaks first."""
     points = case.expanded.points
-    free = bytearray(not p.station.bounded for p in points)
-    back = [(a, t) for a, p in enumerate(points) if free[a] for t in p.targets if t <= a and free[t]]
-    around = bytearray(not p.station.bounded or _in_block(p) for p in points)
     starts = {at for at, p in enumerate(points) if _is_start(p.station)}
-    again = [(a, t) for a, p in enumerate(points) if around[a] for t in p.targets if t in starts]
     seen: set[frozenset[int]] = set()
-    for last, first, left in (*((a, t, free) for a, t in back), *((a, t, around) for a, t in again)):
-        way = _way(case, left, first, last)
-        steps = [points[at].station for at in way if points[at].station.step is not None]
-        key = frozenset(id(s.node) for s in steps)
-        if not way or key in seen:
-            continue
-        seen.add(key)
-        place = steps[0].place if steps else points[first].station.place
-        names = " > ".join(dict.fromkeys(s.step.id for s in steps if s.step is not None))
-        yield Finding(
-            place=place,
-            check="loop",
-            text=f"this loop has no bound: {names}" if names else "this loop has no step in it",
-            help="give one of its steps 'at_most: {times: n, then: step}'",
-            trail=tuple(s.step.do for s in steps if s.step is not None),
-        )
+    for ways, again, spent in _tests(case):
+        for last, nexts in enumerate(ways):
+            for first in nexts:
+                if first in starts if again else first <= last:
+                    yield from _found(case, _way(ways, first, last), seen, spent=spent)
+
+
+def _tests(case: Case) -> Iterator[tuple[list[list[int]], bool, bool]]:
+    """The graphs that must have no loop; whether only those around a block count; whether each bound is reached there.
+
+    In the first no bounded step is left. In the others each is past its bound: it is not begun, and its other edges
+    stay; those for short and full are looked at where nothing on the way fills or empties. Around a block that is
+    walked again, what is bounded in the block is not.
+    """
+    points = case.expanded.points
+    inside = [_in_block(p) for p in points]
+    bounded = [p.station.bounded for p in points]
+    fills = [p.station.step is not None and bool(p.station.step.sets or p.station.step.moves) for p in points]
+    for again in (False, True) if any(_is_start(p.station) for p in points) else (False,):
+        ends = [bounded[a] and not (again and inside[a]) for a in range(len(points))]
+        yield [[] if ends[a] else [t for t in p.targets if not ends[t]] for a, p in enumerate(points)], again, False
+        for guards in (False, True):
+            yield (
+                [
+                    []
+                    if guards and fills[a]
+                    else [
+                        t
+                        for t, e in zip(p.targets, p.station.edges, strict=True)
+                        if not (ends[a] and _begins(p.station, e)) and (guards or e.kind not in ("short", "full"))
+                    ]
+                    for a, p in enumerate(points)
+                ],
+                again,
+                True,
+            )
+
+
+def _begins(station: Station, edge: Edge) -> bool:
+    """Whether the edge begins what is counted: the step behind its gate, or a grant, of which nothing may be used."""
+    return station.kind == "phase" or (station.kind in ("gate", "rest") and edge.kind == "on")
+
+
+def _found(case: Case, way: list[int], seen: set[frozenset[int]], *, spent: bool) -> Iterator[Finding]:
+    points = case.expanded.points
+    steps = [points[at].station for at in way if points[at].station.step is not None]
+    key = frozenset(id(s.node) for s in steps)
+    if not way or key in seen:
+        return
+    seen.add(key)
+    place = steps[0].place if steps else points[way[0]].station.place
+    names = " > ".join(dict.fromkeys(s.step.id for s in steps if s.step is not None))
+    past = "when its bound is reached, this loop goes on all the same"
+    yield Finding(
+        place=place,
+        check="loop",
+        text=f"{past if spent else 'this loop has no bound'}: {names}" if names else "this loop has no step in it",
+        help="lead the bound out of the loop" if spent else "give one of its steps 'at_most: {times: n, then: step}'",
+        trail=tuple(s.step.do for s in steps if s.step is not None),
+    )
 
 
 def _is_start(station: Station) -> bool:
@@ -73,15 +114,15 @@ def _in_block(point: Point) -> bool:
     return frame is not None
 
 
-def _way(case: Case, free: bytearray, first: int, last: int) -> list[int]:
-    """The shortest way from ``first`` to ``last`` without a bound; [] if there is none."""
+def _way(ways: list[list[int]], first: int, last: int) -> list[int]:
+    """The shortest way from ``first`` to ``last``; [] if there is none."""
     came = {first: first}
     todo = [first]
     for at in todo:
         if at == last:
             break
-        for target in case.expanded.points[at].targets:
-            if free[target] and target not in came:
+        for target in ways[at]:
+            if target not in came:
                 came[target] = at
                 todo.append(target)
     if last not in came:

@@ -44,7 +44,7 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
                 yield from _only_after(case, station, at, rule)
             case "must_follow" if done or station.kind == "exit":
                 yield from _owed(case, at, rule)
-            case "at_end" if done:
+            case "at_end" if done or station.kind == "exit":
                 yield from _at_end(case, rule)
             case "at_most_one" | "never_together":
                 yield from _together(case, station, rule)

@@ -9,7 +9,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from runner.core.finding import Finding
-from runner.core.graph import MEMBERS, Body, Call, Count, Each, Procedure, Step, walk
+from runner.core.graph import (
+    HERE,
+    MEMBERS,
+    Arm,
+    Body,
+    Call,
+    Count,
+    Each,
+    Holds,
+    Occasion,
+    Phase,
+    Procedure,
+    Ref,
+    Step,
+    walk,
+)
 
 DEEPEST = 4
 MOST_POINTS = 200_000
@@ -36,6 +51,46 @@ def nested(procedure: Procedure) -> Finding | None:
                 seen.add((node.fragment, len(way)))
                 todo.append((procedure.fragments[node.fragment], way))
     return None
+
+
+def members(procedure: Procedure) -> tuple[str | None, ...]:
+    """For which corner, axle or side a fragment is looked at: one stands for all, unless it names one by itself."""
+    if procedure.here is None:
+        return (None,)
+    calls = any(isinstance(n, Call) and n.at not in (None, HERE) for n in walk(procedure.body))
+    named = calls or any(_names_one(procedure, refs) for refs in _refs(procedure))
+    return MEMBERS[procedure.here] if named else (None,)
+
+
+def _refs(procedure: Procedure) -> Iterator[tuple[Ref | Occasion, ...]]:
+    """The conditions that stand together in one list, and what a call or a rule names."""
+    for node in walk(procedure.body):
+        if isinstance(node, Call):
+            yield tuple(ref for ref in (node.ensure, node.give_back) if ref is not None)
+        elif isinstance(node, Step):
+            count = node.gate if isinstance(node.gate, Count) else None
+            asking: tuple[Step | Phase, ...] = (node, *(count.beat if count is not None else ()))
+            changing: tuple[Step | Phase | Arm, ...] = (*asking, *node.branch.arms)
+            yield from (refs for one in changing for refs in (one.makes, one.ends))
+            yield from (tuple(n.ref for n in one.needs if isinstance(n, Holds)) for one in asking)
+    for rule in procedure.rules:
+        yield rule.refs
+        yield tuple(one for one in (rule.what, rule.other) if one is not None)
+    if procedure.contract is not None:
+        yield tuple(n.ref for n in procedure.contract.needs if isinstance(n, Holds))
+        for made, ended in procedure.contract.exits.values():
+            yield made
+            yield ended
+
+
+def _names_one(procedure: Procedure, refs: tuple[Ref | Occasion, ...]) -> bool:
+    for ref in refs:
+        condition = procedure.conditions.get(ref.name)
+        index = condition.index if condition is not None else None
+        together = {one.at for one in refs if one.name == ref.name}
+        if index is not None and ref.at not in (None, HERE) and not together >= set(MEMBERS[index]):
+            return True
+    return False
 
 
 def too_large(procedure: Procedure) -> Finding | None:

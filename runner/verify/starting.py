@@ -148,7 +148,7 @@ def _at_start(case: Case, place: Place, base: str, verb: str) -> Finding:
 def _unused(case: Case, bits: Mapping[str, int], untouched: tuple[int, ...]) -> Iterator[Finding]:
     whole = case.procedure
     contract = whole.contract.needs if whole.contract is not None else ()
-    here = MEMBERS[whole.here][-1] if whole.here else None
+    here = case.expanded.points[0].frame.here
     asked: dict[tuple[Place, str], list[str]] = {}
     for need in (*whole.assumes, *contract):
         if isinstance(need, Holds):

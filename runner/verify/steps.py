@@ -214,8 +214,10 @@ def _noted(setting: Setting, step: Step, taken: tuple[str, ...]) -> Iterator[Op]
     match step.gate:
         case Choice(name=name) | Count(name=name) if name:
             yield Op("choose", name, step.place, values=taken)
-        case Reading(name=name):
-            yield Op("read", setting.at_here(name), step.place)
+        case Reading(name=name, instead=instead) if not taken or not set(taken) <= set(instead):
+            # A named result such as "by feel" leaves no value behind.
+            sure = not set(taken) & set(instead)
+            yield Op("read", setting.at_here(name), step.place, sure=sure)
         case _:
             pass
 
@@ -260,6 +262,8 @@ def _lost(setting: Setting, step: Step) -> Iterator[Op]:
     within = tuple(r for p in phases for r in (*p.makes, *p.ends))
     by_arm = tuple(r for a in step.branch.arms for r in (*a.makes, *a.ends))
     slid = tuple(_fitted(step, part) for _, part in step.slides)
+    # A new part may be spoiled by then, and is not counted on.
+    yield from (Op("use", part, step.place) for how, part in step.slides if how == "on")
     # A beat may not have begun: what it touches is as before, or not known.
     yield from (Op("waver", setting.name(r), r.place) for r in within)
     yield from (Op("lose", setting.name(r), r.place) for r in (*step.makes, *step.ends, *by_arm, *slid))
