@@ -13,7 +13,7 @@ from runner.core.face import face
 from runner.core.panel import Panel, fresh, opened
 from runner.core.stamp import Stamp
 from runner.core.view import View
-from runner.screen.far import far
+from runner.screen.far import far, reads_near
 from runner.screen.ink import Rows, clean
 from runner.screen.keys import LEAVING
 from runner.screen.page import near, pages
@@ -70,7 +70,10 @@ class Runner(Surface):
             self.panel = replace(self.panel, say=say)
         elif self._unread(name):
             now = self._now()
-            self.panel, _ = press(self.panel, self.view, "+", now)
+            if self.panel.far and not reads_near(self.view):
+                self.panel = replace(self.panel, far=False, say="what the keys mean stands here: answer now")
+            else:
+                self.panel, _ = press(self.panel, self.view, "+", now)
             # A key that is held down must not leaf through and agree at the end.
             self.panel = replace(self.panel, passed=(*(p for p in self.panel.passed if p[0] != name), (name, now)))
         elif name == "+" and self._leafs():
@@ -90,7 +93,7 @@ class Runner(Surface):
 
         The summary is turned to its last page first; elsewhere the answer itself must stand on the page.
         """
-        if self.panel.mode != "step" or self.panel.far or self.view.field is not None:
+        if self.panel.mode != "step" or self.view.field is not None:
             return False
         width, height = self.size.width, self.size.height
         if self.view.kind == "summary":
@@ -98,7 +101,9 @@ class Runner(Surface):
         answer = "Enter" if name == "enter" and self.view.enter is not None else ""
         if any(option.key == name for option in face(self.panel, self.view).options):
             answer = name
-        if not answer or pages(self.view, self.panel, width, height) == 1:
+        if not answer or (answer == "Enter" and self.panel.far and not reads_near(self.view)):
+            return False
+        if not self.panel.far and pages(self.view, self.panel, width, height) == 1:
             return False
         return not any(f"[{answer}]" in "".join(part[0] for part in row) for row in self.rows(width, height))
 

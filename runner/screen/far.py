@@ -12,6 +12,7 @@ from math import atan, degrees
 from runner.core.hazard import Word, highest
 from runner.core.panel import Panel
 from runner.core.view import View
+from runner.screen import gate
 from runner.screen.glyphs import HEIGHT, PITCH, large
 from runner.screen.head import header
 from runner.screen.ink import EMPTY, Ink, Row, Rows, fit, wrap, wrapped
@@ -23,6 +24,8 @@ SHORT = 22
 """Signs in a line of a short action."""
 _WITH_BANNER = 24
 """Rows that a page with a large word needs."""
+_FEWEST = 12
+"""Rows that are kept for large signs before answers are listed under them in small ones."""
 
 
 def arcmin(height_mm: float, distance_m: float) -> float:
@@ -57,11 +60,13 @@ def far(view: View, panel: Panel, width: int, height: int, distance_m: float, sc
 
     A safety message is read near by: its word is large, its text and the key inside it are not.
     """
-    owed = [c.word for c in view.cautions if c.state in ("owed", "together")]
-    if owed:
-        return _called(view, panel, width, height, highest(owed))
+    if reads_near(view):
+        return _called(view, panel, width, height)
     top = header(view, width)
+    answers = gate.answers(view.options, panel.page, width, tight=True)
     room = height - len(top) - 1
+    below = (*(answers if len(answers) + _FEWEST <= room else ()), *wrapped(panel.say, width, "strong"))
+    room -= len(below)
     items = _items(view, panel)
     scale = 1
     drawn = _drawn(items, width, room, scale)
@@ -77,12 +82,22 @@ def far(view: View, panel: Panel, width: int, height: int, distance_m: float, sc
         foot += ", small text: too narrow or too low"
     filler = (EMPTY,) * max(room - len(rows), 0)
     last: Row = ((" * HOLD ", "refused"), ("  " + fit(foot, width - 10), "quiet"))
-    return (*top, *rows[:room], *filler, last)
+    return (*top, *rows[:room], *filler, *below, last)
 
 
-def _called(view: View, panel: Panel, width: int, height: int, word: Word) -> Rows:
-    """The near page under the signal word in large signs, where there is room for both."""
-    if len(word) * PITCH > width or height < _WITH_BANNER:
+def reads_near(view: View) -> bool:
+    """Whether there is text that must be read now: the far page is then the near one."""
+    return view.kind == "summary" or bool(_owed(view))
+
+
+def _owed(view: View) -> list[Word]:
+    return [c.word for c in view.cautions if c.state in ("owed", "together")]
+
+
+def _called(view: View, panel: Panel, width: int, height: int) -> Rows:
+    """The near page, under the signal word in large signs where there is one and room for both."""
+    word = highest(owed) if (owed := _owed(view)) else ""
+    if not word or len(word) * PITCH > width or height < _WITH_BANNER:
         return near(view, panel, width, height)
     banner: Rows = tuple(((row, "strong"),) for row in large(word))
     rows = near(view, panel, width, height - len(banner))
@@ -126,4 +141,6 @@ def _value(view: View, panel: Panel) -> str:
 def _keys(view: View) -> str:
     if view.options:
         return "KEY " + " ".join(o.key for o in view.options[:9] if o.key.isdigit())
-    return "ENTER" if view.enter is not None or view.field is not None else ""
+    if view.field is not None and view.enter is None:
+        return "TYPE IT"
+    return "ENTER" if view.enter is not None else ""

@@ -56,24 +56,29 @@ def _columns(view: View, panel: Panel, width: int, room: int, *, small: bool) ->
     return beside(main, around, width - _SIDE)[:room], count
 
 
-def _around(view: View, width: int, room: int) -> Sequence[Rows]:
-    """What stands round the step, the most needed first; the last part grows with the terminal."""
+def _around(view: View, width: int, room: int) -> Sequence[tuple[Rows, ...]]:
+    """What stands round the step, the most needed first, each as it is best and as it takes least."""
     gauges = [side.vessel(gauge, width) for gauge in view.gauges]
     owed = tuple(row for _, text in view.owed for row in wrapped(f"owed: {text}", width, "quiet"))
     before, after = (2, 3) if room < _TALL else (6, 7)
     trail = side.trail(view, width, before, after)
-    opened_now = side.listed("open on the car", view.open_now, width)
-    read = side.listed("read last", view.readings, width)
-    return (side.timers(view.timers, width), side.plan(view.plan, width), *gauges, trail, opened_now, read, owed)
+    lists = (("open on the car", view.open_now), ("read last", view.readings))
+    opened_now, read = (
+        tuple(side.listed(title, names, width, one_row=short) for short in (False, True)) for title, names in lists
+    )
+    whole = (side.timers(view.timers, width), side.plan(view.plan, width), *gauges, trail)
+    return (*((block,) for block in whole), opened_now, read, (owed,))
 
 
-def _stack(blocks: Sequence[Rows], room: int) -> Rows:
+def _stack(blocks: Sequence[tuple[Rows, ...]], room: int) -> Rows:
     """As many of the blocks as have room, in their order, a blank row between."""
     rows: Rows = ()
-    for block in blocks:
-        gap = (EMPTY,) if rows and block else ()
-        if len(rows) + len(gap) + len(block) <= room:
-            rows = (*rows, *gap, *block)
+    for ways in blocks:
+        for block in ways:
+            gap = (EMPTY,) if rows and block else ()
+            if len(rows) + len(gap) + len(block) <= room:
+                rows = (*rows, *gap, *block)
+                break
     return rows
 
 

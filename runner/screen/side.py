@@ -128,9 +128,12 @@ def strip(gauge: Gauge, width: int) -> Rows:
     return (*named, bar, under) if under else (*named, bar)
 
 
-def listed(title: str, names: tuple[str, ...], width: int) -> Rows:
-    """A few names under a title; empty if there are none."""
+def listed(title: str, names: tuple[str, ...], width: int, *, one_row: bool = False) -> Rows:
+    """A few names under a title, whole or each cut to one row; empty if there are none."""
     if not names:
         return ()
-    rows: Rows = tuple((("○ " + fit(name, width - 2), "plain"),) for name in names)
-    return (((title, "strong"),), *rows)
+    rows: list[Row] = [((title, "strong"),)]
+    for name in names:
+        for n, line in enumerate((fit(name, width - 2),) if one_row else wrap(name, width - 2)):
+            rows.append((("○ " if n == 0 else "  ", "plain"), (line, "plain")))
+    return tuple(rows)

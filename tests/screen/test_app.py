@@ -267,3 +267,42 @@ async def test_a_page_is_turned_before_the_unit_changes_and_what_is_typed_stands
         await pilot.pause()
         assert re.search(r"95_ +°F", shown(app))
         assert done == []
+
+
+ANSWERS = tuple(
+    Option(key=str(n), text=text, act=acts.Answer(value=text)) for n, text in enumerate(("dry", "wet", "cannot see"), 1)
+)
+
+
+@pytest.mark.parametrize(("size", "listed"), [((40, 15), False), ((80, 24), True), ((120, 40), True)])
+async def test_no_answer_is_given_from_afar_whose_words_are_not_in_sight(
+    shown: Shown, size: tuple[int, int], listed: bool
+) -> None:
+    view = replace(BASE, kind="choose", options=ANSWERS, enter=None, question="How is it?")
+    app, done = runner(view, panel=Panel(token=view.token, far=True))
+    async with app.run_test(size=size) as pilot:
+        await pilot.pause()
+        assert ("[2] wet" in shown(app)) == listed
+        await pilot.press("2")
+        await pilot.pause()
+        assert ("[2] wet" in shown(app)) or listed
+        assert done == ([acts.Answer(value="wet")] if listed else [])
+
+
+async def test_a_summary_is_read_near_by_however_far_the_screen_stands(shown: Shown) -> None:
+    long = tuple(f"This is line {n} of what is taken to be so." for n in range(40))
+    view = replace(BASE, kind="summary", text=long, enter=Option(key="enter", text="so it is", act=acts.Assume()))
+    app, done = runner(view, panel=Panel(token=view.token, far=True))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("enter")
+        await pilot.pause()
+        assert done == []
+        assert "This is line" in shown(app)
+
+
+async def test_what_a_key_did_not_do_is_said_in_the_far_view_too(shown: Shown) -> None:
+    app, _ = runner(BASE, panel=Panel(token=BASE.token, far=True))
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.press("8")
+        await pilot.pause()
+        assert "the key 8 does nothing here" in shown(app)

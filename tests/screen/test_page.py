@@ -292,3 +292,10 @@ def test_a_verdict_is_said_once() -> None:
     view = replace(LOOKS["fail"], alert=("FAIL", "Disc 21.7 mm: it fails"), because=("Disc 21.7 mm: it fails",))
     for width, height in SIZES:
         assert words(near(view, Panel(token=view.token), width, height)).count("it fails") == 1
+
+
+def test_what_is_open_on_the_car_is_written_out_where_there_is_room_for_it() -> None:
+    view = replace(BASE, open_now=("at each corner, the nuts of the wheel are not at their final torque",), gauges=())
+    side = " ".join(line[94:] for line in text(near(view, Panel(token=view.token), 120, 40)).splitlines())
+    assert "at each corner, the nuts of the wheel are not at their final torque" in " ".join(side.split())
+    assert "at each corner" in text(near(view, Panel(token=view.token), 80, 24))
