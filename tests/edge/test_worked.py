@@ -129,6 +129,11 @@ def test_a_wrench_with_an_adapter_in_line_is_set_lower_by_its_length_over_both_l
         "adapter_reach": q(adapter, "length"),
     }
     assert computed(shipped("caliper-back"), "carrier_set", 2, **given).startswith(shown)
+    mount = {**given, "first_torque": q(torque, "torque"), "second_torque": q("140 N m", "torque")}
+    assert computed(shipped("engine-mount"), "first_set", 2, **mount).startswith(shown)
+    # by hand: 140 * 10 / 14 and 140 * 400 / 460
+    told = {"10 in": "100.00", "400 mm": "121.74"}[reach]
+    assert computed(shipped("engine-mount"), "second_set", 2, **mount).startswith(told)
 
 
 def test_a_toe_in_millimetres_at_the_rim_is_an_angle() -> None:
