@@ -17,7 +17,7 @@ from runner.edge.carfile import Car, read_car
 from runner.edge.choosing import Wanted
 from runner.edge.opening import opened, procedure_of
 from runner.edge.shelf import Shelf
-from runner.edge.verifying import audit_verify
+from runner.edge.verifying import NOT_JUDGED, audit_verify
 from runner.screen.ink import Ink
 from runner.screen.leaf import Item, Leaf
 from runner.screen.reader import Reader
@@ -160,7 +160,7 @@ class Desk:
         """Whether records are whole and unchanged."""
         text, code = audit_verify(list(paths), typed, False)
         lines = tuple((line.replace(f"{self.folder}/", ""), _verdict_ink(line)) for line in text.splitlines())
-        about = "whole and unchanged" if code == 0 else "something was found"
+        about = {0: "whole and unchanged", NOT_JUDGED: "judged by another version"}.get(code, "something was found")
         return Leaf(title="is it whole and unchanged?", about=about, lines=lines)
 
     def nine(self, path: Path) -> Leaf:

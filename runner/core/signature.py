@@ -16,6 +16,10 @@ from runner.core.record import fingerprint
 
 _SCHEME = "ed25519"
 _SIZES = (32, 64)  # RFC 8032, 5.1.5 and 5.1.6
+_PRIME = 2**255 - 19
+_EIGHTH = 0x5FC536D880238B13933C6D305ACDFD5F098EFF289F4C345B027B2C28F95E826
+_SMALL = frozenset((0, 1, _PRIME - 1, _EIGHTH, _PRIME - _EIGHTH))
+"""The y of the points of order 1, 2, 4 and 8 (Bernstein et al. 2012, section 2: the cofactor of the curve is 8)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +52,11 @@ def understood(text: str) -> Signature | None:
         return None
     found = Signature(key, value)
     return found if (len(key), len(value)) == _SIZES and reference(found) == text else None
+
+
+def binding(key: bytes) -> bool:
+    """Whether a public key ties its owner to what was signed: under one of small order one text fits many records."""
+    return int.from_bytes(key, "little") % 2**255 % _PRIME not in _SMALL
 
 
 def key_name(key: bytes) -> str:

@@ -81,7 +81,7 @@ def _counted(run: Opened, checked: Verified) -> dict[str, tuple[bool, str]]:
         "legible": (not dumb, f"{len(events) - dumb} of {len(events)} events are told in words"),
         "contemporaneous": (True, f"{whole} lines with a time of their own; {short.late} entered later and marked so"),
         "original": (True, f"{whole} lines fit their hashes"),
-        "accurate": (True, _judged(told, otherwise)),
+        "accurate": (otherwise is None, _judged(told, otherwise)),
         "complete": (bool(told), f"{_kept(short.refused, events)}; {short.finished or 'not finished yet'}"),
         "consistent": (True, f"{whole} lines follow each other in number and hash"),
         "enduring": (True, f"plain text, with {len(texts)} files of the procedure in its first line"),

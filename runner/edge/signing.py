@@ -15,7 +15,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from runner.core import event as ev
 from runner.core.entry import Entry
 from runner.core.line import Line
-from runner.core.signature import Signature, key_name, message, reference, understood
+from runner.core.signature import Signature, binding, key_name, message, reference, understood
 from runner.edge.disk import NotRecorded, in_words, sync_folder
 from runner.edge.opening import Trouble
 
@@ -51,7 +51,7 @@ def signatures(lines: Sequence[Line], told: Sequence[Entry]) -> tuple[tuple[Trou
 
 
 def _holds(signature: Signature | None, over: bytes) -> bool:
-    if signature is None:
+    if signature is None or not binding(signature.key):
         return False
     try:
         Ed25519PublicKey.from_public_bytes(signature.key).verify(signature.value, over)

@@ -31,7 +31,7 @@ def audit_sign(folder: Path, run: str, meaning: str, by: str, keys: Path, clock:
         return words(found), 2
     checked = verified(found)
     procedure = procedure_of(found)
-    if not checked.whole or procedure is None:
+    if checked.faults or procedure is None:
         return words(f"{found.path}: not signed: the record is at fault: 'witnessmark audit verify' says where"), 1
     if otherwise := judged_otherwise(checked):
         mend = "sign it with that version: nobody signs here what is judged here otherwise"

@@ -14,15 +14,21 @@ from runner.core.graph import Procedure
 from runner.core.record import clock_faults, fingerprint, read
 from runner.core.replay import mismatches
 from runner.edge import VERSION
+from runner.edge.judging import excused
 from runner.edge.opening import Answer, Opened, Trouble, in_json, opened, plain, rebuild, words
 from runner.edge.signing import signatures
 
 JUDGED_OTHERWISE = "judged otherwise"
+NOT_JUDGED = 3
+"""The exit code where nothing is at fault, and something was judged by a version that only itself can replay."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verified:
-    """What verifying one record came to. `printed` is the line (from 1) whose fingerprint is on the paper."""
+    """What verifying one record came to. `printed` is the line (from 1) whose fingerprint is on the paper.
+
+    One that another version judged otherwise is neither at fault nor whole: only that version can tell.
+    """
 
     file: str
     whole: bool
@@ -43,7 +49,8 @@ def audit_verify(paths: Sequence[Path], fingerprint: str | None, as_json: bool) 
     verified = [_verified(path, fingerprint) for path in paths]
     unread = [one for one in verified if isinstance(one, str)]
     told = [one for one in verified if isinstance(one, Verified)]
-    code = 2 if unread else 0 if all(one.whole for one in told) else 1
+    judged = 0 if all(one.whole for one in told) else NOT_JUDGED
+    code = 2 if unread else 1 if any(one.faults for one in told) else judged
     if as_json:
         return in_json({"records": [plain(one) for one in told], "unread": unread}), code
     lines = [line for one in verified for line in ([one] if isinstance(one, str) else _verdict(one))]
@@ -58,7 +65,7 @@ def verified(one: Opened) -> Verified:
     clock = [Trouble(line=f.line, kind=f.kind, text=f.text) for f in clock_faults(one.record.lines)]
     return Verified(
         file=str(one.path),
-        whole=not faults,
+        whole=not faults and not remarks,
         lines=len(one.record.lines),
         fingerprint=fingerprint(one.record.head.hash) if one.record.lines else "",
         printed=one.record.printed,
@@ -91,18 +98,20 @@ def _replayed(told: Sequence[Entry]) -> tuple[list[Trouble], list[Trouble]]:
     made = rebuild(begin)
     if not isinstance(made, Procedure):
         text = f"the procedure in this line cannot be read: {line_of(made[0])}" if made else "it holds no procedure"
-        if begin.version != VERSION:
-            return [], [_otherwise(1, begin.version, text)]
+        if why := excused(begin.version):
+            return [], [_otherwise(1, why, text)]
         return [Trouble(line=1, kind="not replayed", text=text)], []
     judges = _judges(told)
     remarks: list[Trouble] = []
     for mismatch in mismatches(made, told):
         judge = judges[mismatch.line - 1]
-        if judge == VERSION:
-            text = f"{mismatch.text}: the line was made anew, by hand or by another program"
+        why = excused(judge)
+        if why is None:
+            as_here = "" if judge == VERSION else f" (it says witnessmark {quote(judge)}, and none judged otherwise)"
+            text = f"{mismatch.text}: the line was made anew, by hand or by another program{as_here}"
             return [Trouble(line=mismatch.line, kind="not the engine's", text=text)], remarks
         if not remarks:
-            remarks.append(_otherwise(mismatch.line, judge, f"replay differs at line {mismatch.line}: {mismatch.text}"))
+            remarks.append(_otherwise(mismatch.line, why, f"replay differs at line {mismatch.line}: {mismatch.text}"))
     return [], remarks
 
 
@@ -115,8 +124,8 @@ def _judges(told: Sequence[Entry]) -> list[str]:
     return found
 
 
-def _otherwise(line: int, judge: str, text: str) -> Trouble:
-    said = f"judged by witnessmark {judge}, this is {VERSION}: {text}; only {judge} itself can tell whether that is so"
+def _otherwise(line: int, why: str, text: str) -> Trouble:
+    said = f"{why}: {text}; only that version can tell whether that is so"
     return Trouble(line=line, kind=JUDGED_OTHERWISE, text=said)
 
 
@@ -153,10 +162,11 @@ def _verdict(one: Verified) -> list[str]:
     lines = [f"{name}:{t.line}: {t.kind}: {t.text}" for t in one.faults]
     lines += [f"{name}:{t.line}: warning: {t.kind}: {t.text}" for t in one.warnings]
     lines += [f"{name}:{t.line}: {t.kind}: {t.text}" for t in one.signatures]
+    paper = f"fingerprint {one.fingerprint}" + (f"; the paper was printed at line {one.printed}" if one.printed else "")
     if one.whole:
-        paper = f"; the paper was printed at line {one.printed}" if one.printed else ""
-        how = "not replayed, since judged by another version" if judged_otherwise(one) else "replayed"
-        lines.append(f"{name}: whole: {one.lines} lines, {how}; fingerprint {one.fingerprint}{paper}")
+        lines.append(f"{name}: whole: {one.lines} lines, replayed; {paper}")
+    elif not one.faults:
+        lines.append(f"{name}: NOT JUDGED: {one.lines} lines hang together, verify them with that version; {paper}")
     else:
         lines.append(f"{name}: AT FAULT: {len(one.faults)}, first at line {one.faults[0].line}")
     return lines

@@ -102,6 +102,17 @@ def test_a_text_that_is_no_signature_does_not_pass_as_one(signed_record: Path, t
     assert faults(signed_record) == [(13, "signature")]
 
 
+def test_a_key_under_which_one_text_fits_many_records_signs_nothing(signed_record: Path):
+    raws = signed_record.read_bytes().splitlines()
+    text = "ed25519:" + "A" * 43 + ":" + "A" * 86  # a point of order 4: this text fits every fourth message
+    for nth in range(12):
+        line = json.loads(raws[-1])
+        line["act"]["reference"] = line["events"][-1]["reference"] = text
+        line["at"] = f"{line['at'][:-4]}{nth:03}Z"
+        signed_record.write_bytes(chained([*raws[:-1], json.dumps(line).encode()]))
+        assert (13, "signature") in faults(signed_record)
+
+
 def test_a_name_without_a_key_is_said_to_be_one(tmp_path: Path):
     path = record(tmp_path)
     assert "AB, performed, 2026-01-01T08:04:00.000Z, without a key" in audit_verify([path], None, False)[0]

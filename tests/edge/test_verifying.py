@@ -1,4 +1,4 @@
-"""A record that another version of the program wrote: whole is whole, but what it judged is told as that version's."""
+"""A record that another version of the program wrote: what that one judged otherwise is neither whole nor at fault."""
 
 from __future__ import annotations
 
@@ -14,11 +14,19 @@ from runner.core.entry import Entry
 from runner.core.line import Head, seal
 from runner.edge import VERSION
 from runner.edge.clock import SteppedClock
+from runner.edge.judging import OTHERWISE
 from runner.edge.signoff import audit_sign
-from runner.edge.verifying import audit_verify
+from runner.edge.verifying import NOT_JUDGED, audit_verify
 from tests.edge.small import USUAL, begin, lines
 
 OLD = "0.0.9"
+LATER = "9.0.0"
+
+
+@pytest.fixture(autouse=True)
+def judged_otherwise(monkeypatch: pytest.MonkeyPatch) -> None:
+    """There was a version that judged otherwise."""
+    monkeypatch.setitem(OTHERWISE, OLD, "why a step was left")
 
 
 def otherwise(told: tuple[Entry, ...], *numbers: int) -> tuple[Entry, ...]:
@@ -51,14 +59,23 @@ def written_by(version: str, *more: ac.AnyAct) -> tuple[Entry, ...]:
     return lines((begin(version=version), *USUAL[1:-1], *more))[1]
 
 
-def test_a_whole_record_that_another_version_judged_otherwise_is_whole_and_says_so(tmp_path: Path):
-    path = sealed(tmp_path, otherwise(written_by(OLD), 5))
+@pytest.mark.parametrize(("version", "why"), [(OLD, ", which judges otherwise: why a step was left"), (LATER, "")])
+def test_a_record_that_another_version_judged_otherwise_is_not_called_whole(tmp_path: Path, version: str, why: str):
+    path = sealed(tmp_path, otherwise(written_by(version), 5))
     text, code = audit_verify([path], None, False)
-    assert code == 0
+    assert code == NOT_JUDGED
     remark, verdict = text.splitlines()
-    said = f"judged by witnessmark {OLD}, this is {VERSION}: replay differs at line 5: "
+    said = f"judged by witnessmark {version}, this is {VERSION}{why}: replay differs at line 5: "
     assert remark.startswith(f"{path}:5: warning: judged otherwise: {said}")
-    assert verdict.startswith(f"{path}: whole: 12 lines, not replayed, since judged by another version; fingerprint ")
+    assert f"{path}: NOT JUDGED: 12 lines hang together, verify them with that version; fingerprint " in verdict
+
+
+@pytest.mark.parametrize("version", ["0.0.8", "0.0", "", "0.1.0-forged", "９.0.0", "9.0.0 ", "1e9"])
+def test_a_version_that_judged_no_otherwise_excuses_nothing(tmp_path: Path, version: str):
+    text, code = audit_verify([sealed(tmp_path, otherwise(written_by(version), 5))], None, False)
+    assert code == 1
+    assert ":5: not the engine's: " in text
+    assert "none judged otherwise" in text
 
 
 def test_a_record_of_another_version_that_this_one_judges_alike_is_simply_whole(tmp_path: Path):
@@ -83,7 +100,7 @@ def test_the_lines_after_this_version_went_on_with_a_record_must_replay(tmp_path
     back = (ac.Hold(), ac.Resume(clean=True, by="AB", version=VERSION), ac.Attest(condition="goggles_on", holds=True))
     acts = (*USUAL[1:5], *back, *USUAL[5:-1])
     told = lines((begin(version=OLD), *acts))[1]
-    assert audit_verify([sealed(tmp_path, otherwise(told, 5))], None, False)[1] == 0
+    assert audit_verify([sealed(tmp_path, otherwise(told, 5))], None, False)[1] == NOT_JUDGED
     text, code = audit_verify([sealed(tmp_path, otherwise(told, 5, 10))], None, False)
     assert code == 1
     found = [line.split(": ")[:2] for line in text.splitlines() if ":10" in line or ":5" in line]
@@ -96,7 +113,7 @@ def test_a_procedure_that_this_version_cannot_read_is_no_fault_of_another_versio
     first = msgspec.structs.replace(told[0].act, texts=texts, hashes={})
     path = sealed(tmp_path, (Entry(0, told[0].stamp, told[0].by, first, told[0].events), *told[1:]))
     text, code = audit_verify([path], None, False)
-    assert code == 0
+    assert code == NOT_JUDGED
     assert f":1: warning: judged otherwise: judged by witnessmark {OLD}" in text
     assert "cannot be read" in text
 
@@ -124,4 +141,4 @@ def test_what_another_version_judged_alike_is_signed(tmp_path: Path):
 def test_json_says_it_too(tmp_path: Path):
     path = sealed(tmp_path, otherwise(written_by(OLD), 5))
     [one] = json.loads(audit_verify([path], None, True)[0])["records"]
-    assert (one["whole"], [w["kind"] for w in one["warnings"]]) == (True, ["judged otherwise"])
+    assert (one["whole"], [w["kind"] for w in one["warnings"]]) == (False, ["judged otherwise"])
