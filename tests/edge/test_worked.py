@@ -165,3 +165,20 @@ def test_the_wear_so_far_tells_how_long_the_pads_may_last(now: str, odometer: st
         "odometer_before": q("120000 km", "length"),
     }
     assert computed(shipped("arrival"), "pads_left", 0, **given) == left
+
+
+def test_a_rise_is_set_against_the_worst_of_five_front_readings_with_the_errors_of_thermometer_and_paint() -> None:
+    """By hand: 169 F + 100 F deg are 404.817 K, where 2 % of 93 % are worth 3.4292 K (6.1725 F deg) by Wien's law.
+
+    169 + 100 + 4.5 + 6.1725 = 279.6725 F = 137.596 C; 167 + 100 - 10.6725 = 256.3275 F = 124.626 C.
+    """
+    given: dict[str, Points] = {
+        "front_temperature": tuple(q(v, "temperature") for v in ("168 °F", "169 °F", "167 °F", "168 °F", "168 °F")),
+        "converter_rise": q("100 F deg", "temperature difference"),
+        "thermometer_error": q("2.5 K", "temperature difference"),
+        "surface_emissivity": q("93 %", "ratio"),
+        "emissivity_doubt": q("2 %", "ratio"),
+    }
+    made = shipped("catalytic-converter-check")
+    assert computed(made, "support_from", 3, **given) == "137.596 °C"
+    assert computed(made, "support_not_below", 3, **given) == "124.626 °C"
