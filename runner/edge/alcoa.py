@@ -20,7 +20,7 @@ _OF: Mapping[str, tuple[str, ...]] = {
     "attributable": ("signature",),
     "legible": ("unknown act", "binary", "not UTF-8"),
     "contemporaneous": (),
-    "original": ("changed", "added"),
+    "original": ("changed", "added", "picture changed"),
     "accurate": ("not the engine's",),
     "complete": ("removed", "torn: crash or cut", "missing record", "shortened or rewritten", "no beginning"),
     "consistent": ("reordered", "doubled"),

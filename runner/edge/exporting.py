@@ -21,6 +21,7 @@ from runner.core.record import fingerprint
 from runner.edge.carfile import Car, read_car
 from runner.edge.disk import NotRecorded, in_words
 from runner.edge.handover import page
+from runner.edge.kept_pictures import folder_of
 from runner.edge.opening import Answer, Opened, opened, opened_run, procedure_of, words
 from runner.edge.verifying import verified
 
@@ -69,7 +70,7 @@ def audit_export(folder: Path, run: str, to: Path, cars: Iterable[Path], *, pers
             copies = _records(found)
             to.mkdir(mode=0o700, parents=True, exist_ok=True)
             _put(to, {path.name: path.read_bytes() for path in copies} | made)
-            folder = _folder_of_pictures(found.path)
+            folder = folder_of(found.path)
             if personal and folder.is_dir():
                 shutil.copytree(folder, to / folder.name)
     except NotRecorded as error:
@@ -104,15 +105,11 @@ def _printed(
     return pdf(said, run=run, fingerprint=paper, faults=faults, pictures=pictures)
 
 
-def _folder_of_pictures(record: Path) -> Path:
-    return record.with_suffix(".pictures")
-
-
 def _pictures(record: Path, said: Handover) -> dict[str, bytes]:
     """The pictures that stand on the sheet, by their SHA-256; one that is gone, changed or too large does not."""
     wanted = {one.digest for one in said.pictures}
     files: dict[str, bytes] = {}
-    for path in sorted(_folder_of_pictures(record).glob("*")):
+    for path in sorted(folder_of(record).glob("*")):
         with suppress(OSError):
             if path.stem in wanted and path.stat().st_size <= _LARGEST:
                 data = path.read_bytes()

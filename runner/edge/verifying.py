@@ -15,6 +15,7 @@ from runner.core.record import clock_faults, fingerprint, read
 from runner.core.replay import mismatches
 from runner.edge import VERSION
 from runner.edge.judging import excused
+from runner.edge.kept_pictures import pictured
 from runner.edge.opening import Answer, Opened, Trouble, in_json, opened, plain, rebuild, words
 from runner.edge.signing import signatures
 
@@ -61,7 +62,8 @@ def verified(one: Opened) -> Verified:
     """What verifying a record came to; its line in the files beside it is looked for, too."""
     wrong, signed = signatures(one.record.lines, one.entries)
     unlike, remarks = _replayed(one.entries)
-    faults = [*one.faults, *unlike, *wrong, *_linked(one.path, one.entries)]
+    changed, missing = pictured(one.path, one.entries)
+    faults = [*one.faults, *unlike, *wrong, *_linked(one.path, one.entries), *changed]
     clock = [Trouble(line=f.line, kind=f.kind, text=f.text) for f in clock_faults(one.record.lines)]
     return Verified(
         file=str(one.path),
@@ -70,7 +72,7 @@ def verified(one: Opened) -> Verified:
         fingerprint=fingerprint(one.record.head.hash) if one.record.lines else "",
         printed=one.record.printed,
         faults=tuple(sorted(faults, key=lambda trouble: trouble.line)),
-        warnings=tuple(sorted((*clock, *remarks), key=lambda trouble: trouble.line)),
+        warnings=tuple(sorted((*clock, *remarks, *missing), key=lambda trouble: trouble.line)),
         signatures=signed,
     )
 

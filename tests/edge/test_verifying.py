@@ -18,6 +18,7 @@ from runner.edge.judging import OTHERWISE
 from runner.edge.signoff import audit_sign
 from runner.edge.verifying import NOT_JUDGED, audit_verify
 from tests.edge.small import USUAL, begin, lines
+from tests.edge.test_exporting import photographed
 
 OLD = "0.0.9"
 LATER = "9.0.0"
@@ -142,3 +143,17 @@ def test_json_says_it_too(tmp_path: Path):
     path = sealed(tmp_path, otherwise(written_by(OLD), 5))
     [one] = json.loads(audit_verify([path], None, True)[0])["records"]
     assert (one["whole"], [w["kind"] for w in one["warnings"]]) == (False, ["judged otherwise"])
+
+
+def test_a_picture_that_was_changed_is_named_at_its_line_and_one_that_is_gone_is_remarked_on(tmp_path: Path):
+    kept = photographed(tmp_path, b"\x89PNG as it was taken")
+    path = tmp_path / "run-1.jsonl"
+    assert ": picture" not in audit_verify([path], None, False)[0]
+    kept.write_bytes(b"\x89PNG another one")
+    text, code = audit_verify([path], None, False)
+    assert code == 1
+    assert f"{path}:11: picture changed: the picture 'batch' is not the one that was taken" in text
+    kept.unlink()
+    text, code = audit_verify([path], None, False)
+    assert code == 0
+    assert f"{path}:11: warning: picture missing: the picture 'batch' is not beside the record" in text
