@@ -218,11 +218,10 @@ def _goodbye(job: Job, path: Path, ready: Ready, code: int) -> int:
     if state.ended is not None:
         print(f"{state.procedure}: {state.ended.kind}")
         names = Names(ready.procedure, state)
-        for name in state.ended.open:
-            print(f"  open: {names.open((name,))}")
-        for name in state.ended.unmet:
-            if name not in state.ended.open:
-                print(f"  not as it must be: {names.amiss(name)}")
+        if state.ended.open:
+            print(f"  open: {names.open(state.ended.open)}")
+        for text in names.all_amiss(name for name in state.ended.unmet if name not in state.ended.open):
+            print(f"  {text}")
         if state.ended.do_not_drive:
             print("  NOT TO BE DRIVEN until this is settled")
     else:

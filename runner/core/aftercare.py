@@ -15,7 +15,7 @@ from runner.core.entry import Entry
 from runner.core.gaterows import on_one_line
 from runner.core.graph import CORNER_WORDS, Procedure, Step, find
 from runner.core.hazard import Caution
-from runner.core.names import Names
+from runner.core.names import UNDONE, Names
 from runner.core.picture_car import open_words
 from runner.core.replay import UNHEARD_OF
 from runner.core.stage import open_now
@@ -44,14 +44,14 @@ class Due:
 
 def before_driving(procedure: Procedure, last: State, events: Events, cautions: Sequence[Caution]) -> Iterator[str]:
     """What a lay person must know or do first: open things, dangers found, the last messages of the work."""
-    end = last.ended
+    end, names = last.ended, Names(procedure, last)
+    unsafe = [(event.origin, finding_words(event, names)) for event in last.findings if event.severity == "unsafe"]
+    yield from (text for origin, text in unsafe if origin == "person")
     yield from (sentence(text) for text in open_words(procedure, last))
     yield from leave_words(procedure, [c for c in open_now(procedure, last) if last.value(c) == "T"])
     if end is not None and end.do_not_drive:
         yield "Have all this put right by a licensed workshop before the car is moved under its own power."
-    for event in last.findings:
-        if event.severity == "unsafe":
-            yield finding_words(event, Names(procedure, last))
+    yield from (text for origin, text in unsafe if origin != "person")
     lasting = [event for _, event in events if isinstance(event, ev.Confirmed)]
     named = {c.name: c for c in cautions}
     for name in lasting[-1].hazards if lasting else ():
@@ -67,7 +67,21 @@ def not_done(procedure: Procedure, walked: Walked) -> Iterator[str]:
                 what = titled(procedure, before, event.path)
                 yield on_one_line(f"{what} Not done as written: {event.reason}.")
             elif isinstance(event, ev.Named):
-                yield on_one_line(f"Not measured: {plain(event.name)}; {event.result}.")
+                yield on_one_line(f"Not measured: {_measured(procedure, event)}: {event.result}.")
+
+
+def left_undone(event: ev.FindingMade) -> bool:
+    """Whether the run itself wrote down what it ended without: the sheet says that under what was not done."""
+    return event.origin == "run" and event.what.startswith(UNDONE)
+
+
+def _measured(procedure: Procedure, event: ev.Named) -> str:
+    """What was to be measured, and where."""
+    name, _, member = event.name.partition("@")
+    found = step_at(procedure, event.path)
+    what = getattr(found[0].gate, "what", "") if found is not None else ""
+    where = member or (found[2] if found is not None else "")
+    return (plain(what) if what else plain(name)) + (f", {CORNER_WORDS.get(where, where)}" if where else "")
 
 
 def unmet(procedure: Procedure, last: State) -> Iterator[str]:
@@ -76,9 +90,9 @@ def unmet(procedure: Procedure, last: State) -> Iterator[str]:
     if last.ended is None:
         yield "The work is not finished."
     elif last.ended.kind != "done":
-        yield f"The work was ended before its aim: {on_one_line(last.ended.kind)}."
+        yield f"The work was ended before it was finished: {on_one_line(last.ended.kind)}."
     left = last.ended.unmet if last.ended else ()
-    yield from (sentence(f"Not as it must be: {names.amiss(text)}") for text in left)
+    yield from (sentence(on_one_line(text)) for text in names.all_amiss(left))
 
 
 def due(procedure: Procedure, walked: Walked, last: State) -> Iterator[Due]:
@@ -93,7 +107,7 @@ def due(procedure: Procedure, walked: Walked, last: State) -> Iterator[Due]:
     kept = [(c, True) for c, v in last.conditions.items() if v == "T" and c.partition("@")[0] in procedure.carries]
     yield from (Due(what=on_one_line(sentence(text)), when="") for text in says_all(procedure, kept))
     for event in last.findings:
-        if event.severity == "advisory":
+        if event.severity == "advisory" or (event.severity == "fail" and event.origin == "person"):
             what = finding_words(replace(event, follows=""), Names(procedure, last))
             yield Due(what=what, when=on_one_line(sentence(event.follows)))
 

@@ -16,7 +16,7 @@ from runner.core.wording import fill, plain, says, says_all, what_of
 
 _VALUES = {"T": "so", "F": "not so", "U": "not known"}
 _IN_TEXT = re.compile(r"(?<![\w@.-])(?:(?:deed|make|end) )?[a-z][a-z0-9]*(?:[_-][a-z0-9]+)*(?:@[A-Za-z]+)?(?![\w@])")
-_UNDONE = "left undone: "
+UNDONE = "left undone: "
 """How a run begins a finding of its own over what is not as it must be at its end."""
 _VERBS = {"deed": "", "make": "", "end": "no longer so: ", "step": ""}
 """What a rule watches, as the record writes it before the name."""
@@ -63,14 +63,53 @@ class Names:
         made, base = self.procedure, name.partition("@")[0]
         if made is None or base not in made.conditions:
             return plain(name) if made is None else self._unfollowed(made, name) or self.in_text(name)
-        wanted = any(
+        return says(made, name, holds=made.conditions[base].normally is not True and not self._wanted(made, base))
+
+    def all_amiss(self, names: Iterable[str]) -> tuple[str, ...]:
+        """The same of several, in as few texts as it takes: all places of one condition together, each text once."""
+        made = self.procedure
+        facts: dict[tuple[str, bool], None] = {}
+        unknown: dict[tuple[str, bool], None] = {}
+        rest: dict[str, None] = {}
+        for name in names:
+            fact = self._fact(made, name) if made is not None else None
+            if fact is None:
+                rest[self._to_do(name)] = None
+            elif self.state.procedure and self.state.value(fact[0]) == "U":
+                unknown[fact[0], not fact[1]] = None
+            else:
+                facts[fact] = None
+        said = [f"still so: {text}" for text in says_all(made, facts)] if made is not None else []
+        said += [f"not known whether {text}" for text in says_all(made, unknown)] if made is not None else []
+        return (*said, *rest)
+
+    def _fact(self, made: Procedure, name: str) -> tuple[str, bool] | None:
+        """The condition that is not as it must be, and as what it stands; None where it is something else."""
+        base = name.partition("@")[0]
+        if base in made.conditions:
+            return name, made.conditions[base].normally is not True and not self._wanted(made, base)
+        verb, _, owed = self._owed(made, name)[1].partition(" ")
+        now = self.state.conditions.get(owed)
+        if owed.partition("@")[0] not in made.conditions or now == {"make": "T", "end": "F"}.get(verb, now):
+            return None
+        return owed, verb == "end"
+
+    def _to_do(self, name: str) -> str:
+        """What is still to come after something that happened."""
+        owed = self._owed(self.procedure, name)[1] if self.procedure is not None else ""
+        if not owed or self.procedure is None:
+            return f"still so: {self.in_text(name) if self.procedure is not None else plain(name)}"
+        again = owed.partition(" ")[0] in ("make", "end")
+        return f"to be done {'again' if again else 'yet'}: {self._came(self.procedure, owed)}"
+
+    @staticmethod
+    def _wanted(made: Procedure, base: str) -> bool:
+        return any(
             ref.name == base for rule in made.rules if rule.kind == "at_end" and rule.wanted for ref in rule.refs
         )
-        normally = made.conditions[base].normally
-        return says(made, name, holds=normally is not True and not wanted)
 
-    def _unfollowed(self, made: Procedure, text: str) -> str:
-        """What happened and was not followed as a rule wants it, from the rule's own text with what happened behind."""
+    def _owed(self, made: Procedure, text: str) -> tuple[str, str]:
+        """What happened, and what a rule wants after it and has not got, from the rule's own text."""
         for rule in made.rules:
             said, behind, happened = text.partition(f"{rule.said} (")
             if said or not behind or rule.what is None or rule.other is None:
@@ -79,9 +118,13 @@ class Names:
             member = what.partition("@")[2]
             index = made.conditions[rule.other.name].index if rule.other.name in made.conditions else None
             where = rule.other.at if rule.other.at not in (None, HERE) else narrow(member or None, index)
-            owed = f"{rule.other.on} {rule.other.name}" + (f"@{where}" if where else "")
-            return f"{self._came(made, what)}, but never after it: {self._came(made, owed)}"
-        return ""
+            return what, f"{rule.other.on} {rule.other.name}" + (f"@{where}" if where else "")
+        return "", ""
+
+    def _unfollowed(self, made: Procedure, text: str) -> str:
+        """What is still to come, with what it follows on."""
+        what, owed = self._owed(made, text)
+        return f"still to come: {self._came(made, owed)} (it follows on: {self._came(made, what)})" if owed else ""
 
     def _came(self, made: Procedure, occasion: str) -> str:
         """What was done, or what the car came to be like."""
@@ -92,8 +135,8 @@ class Names:
 
     def found(self, what: str) -> str:
         """A finding; of one that the run made itself, what is not as it must be in words."""
-        said, undone, name = what.partition(_UNDONE)
-        return f"{_UNDONE}{self.amiss(name)}" if undone and not said else what
+        said, undone, name = what.partition(UNDONE)
+        return f"{UNDONE}{self.amiss(name)}" if undone and not said else what
 
     def place(self, path: str) -> str:
         """A path as words: the instruction of a step in quotes, else its parts, ``corners, right rear, bleed``."""

@@ -94,14 +94,8 @@ def _ended(procedure: Procedure, state: State) -> Asked:
         return Asked(headline="The run is over.")
     opened = says_all(procedure, ((i, state.value(i) == "T") for i in end.open))
     unmet = [u for u in end.unmet if u not in end.open]
-    conditions = [u for u in unmet if u.partition("@")[0] in procedure.conditions]
-    known = [(u, state.value(u) == "T") for u in conditions if state.value(u) != "U"]
-    unknown = [(u, True) for u in conditions if state.value(u) == "U"]
     text = [f"Open: {words}" for words in opened]
-    text += [f"Not as it must be: {words}" for words in says_all(procedure, known)]
-    text += [f"Not known: {words}?" for words in says_all(procedure, unknown)]
-    names = Names(procedure, state)
-    text += [f"Not met: {names.amiss(u)}" for u in unmet if u not in conditions]
+    text += [f"{words[0].upper()}{words[1:]}" for words in Names(procedure, state).all_amiss(unmet)]
     text += [f"Owed: {what}" for what in state.owed.values()]
     text += [f"Signed: {s.initials}, {s.meaning}" for s in state.signed]
     drive = " THE CAR IS NOT TO BE DRIVEN." if end.do_not_drive else ""

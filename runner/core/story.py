@@ -140,7 +140,7 @@ def _course(event: _Course, names: Names) -> str:
             return f"the run goes on{how}{_lost(unknown, levels, names)}"
         case ev.Ended(kind=kind, open=open_now, unmet=unmet, do_not_drive=no):
             parts = [f"open: {names.open(open_now)}"] if open_now else []
-            parts += [f"not as it must be: {'; '.join(names.amiss(one) for one in unmet)}"] if unmet else []
+            parts += names.all_amiss(unmet)
             parts += ["THE CAR IS NOT TO BE DRIVEN"] if no else []
             return "; ".join([f"the run ended: {kind}", *parts])
         case ev.Signed(initials=initials, meaning=meaning, reference=reference):

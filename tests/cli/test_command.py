@@ -165,5 +165,5 @@ def test_a_rehearsal_from_a_step_says_what_it_takes_for_granted(
     told = capsys.readouterr().out
     assert "REHEARSAL: no work on a car" in told
     assert "rehearsal from 'bleed-valve'; assumed: " in told
-    assert "every end is off its wheels" in told
+    assert "each end is off its wheels" in told
     assert "NOW: Pump the granted strokes" in told

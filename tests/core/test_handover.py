@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from runner.core import act as ac
+from runner.core import event as ev
 from runner.core.handover import Handover, Vehicle, handover
 from tests.edge.small import USUAL, begin, lines, procedure, typed
 
@@ -38,7 +41,7 @@ def test_what_stands_open_is_told_first_with_what_closes_it():
     told = sheet(*AT_THE_READING, ac.Abandon(reason="called away"))
     assert told.do_not_drive
     assert told.before_driving[:2] == ("The pads are out.", "Put the pads back.")
-    assert told.not_done[0].startswith("The work was ended before its aim")
+    assert told.not_done[0].startswith("The work was ended before it was finished")
 
 
 def test_a_run_that_goes_on_is_not_finished_and_its_car_not_to_be_driven():
@@ -81,6 +84,26 @@ def test_findings_are_told_by_how_bad_they_are_and_where():
         ("To be watched: Pad half worn, left front.", "Look again in a year.")
     ]
     assert dict(told.corners)["RR"] == (told.found[0],)
+
+
+def test_what_did_not_pass_and_was_found_by_a_person_stands_on_the_first_page_and_what_is_dangerous_first():
+    told = sheet(
+        *AT_THE_READING,
+        ac.Note(what="leak at the damper", where="RR", severity="fail"),
+        ac.Note(what="rack boot split", where="", severity="unsafe"),
+        ac.Abandon(reason="called away"),
+    )
+    assert told.before_driving[:2] == ("Dangerous, do not drive with it: Rack boot split.", "The pads are out.")
+    assert "Did not pass: Leak at the damper, right rear." in [one.what for one in told.due]
+    assert not any("left undone" in text.lower() for text in (*told.found, *(one.what for one in told.due)))
+
+
+def test_what_was_not_measured_is_named_in_the_words_of_its_author():
+    entries = lines(AT_THE_READING)[1]
+    named = ev.Named(path="measure", name="pad@RR", result="cannot be reached")
+    last = replace(entries[-1], events=(*entries[-1].events, named))
+    told = handover((*entries[:-1], last), procedure(), Vehicle())
+    assert "Not measured: pad thickness, right rear: cannot be reached." in told.not_done
 
 
 def test_an_instrument_is_named_with_its_error():

@@ -11,6 +11,7 @@ from runner.core.audit import story, summary
 from runner.core.handover import Vehicle, handover
 from runner.core.names import Names
 from tests.edge.small import USUAL, lines, procedure, typed
+from tests.library import procedure as shipped
 
 NAMES = Names(procedure())
 RAW = re.compile(r"\w_\w|\w@(LF|RF|LR|RR|front|rear|left|right)\b")
@@ -62,7 +63,9 @@ def test_what_was_left_undone_is_told_as_it_is_on_sheet_and_in_the_audit() -> No
     told = lines((*USUAL[:5], ac.Abandon(reason="called away")))[1]
     [_, undone] = summary(told, procedure()).findings
     assert undone.endswith("finding (fail): left undone: the pads are out")
-    assert "Did not pass: Left undone: the pads are out." in handover(told, procedure(), Vehicle()).found
+    sheet = handover(told, procedure(), Vehicle())
+    assert "Still so: the pads are out." in sheet.not_done
+    assert not any("the pads are out" in text for text in sheet.found)
 
 
 @pytest.mark.parametrize(
@@ -71,3 +74,16 @@ def test_what_was_left_undone_is_told_as_it_is_on_sheet_and_in_the_audit() -> No
 def test_no_name_of_a_file_reaches_whoever_reads_the_story(more: tuple[ac.AnyAct, ...]) -> None:
     told = lines((*USUAL[:5], *more, ac.Abandon(reason="called away")))[1]
     assert [line for line in story(told, procedure()) if RAW.search(line)] == []
+
+
+def test_what_a_run_ended_without_is_told_once_and_for_all_places_together() -> None:
+    made = shipped("brake-fluid-exchange")
+    corners = ("LF", "RF", "LR", "RR")
+    rules = [rule for rule in made.rules if rule.kind == "must_follow" and rule.what and rule.other]
+    names = [f"{rule.said} ({rule.what.on} {rule.what.name}@{at})" for rule in rules for at in corners]
+    told = Names(made).all_amiss([*names, *(f"wheel_off@{at}" for at in corners)])
+    assert "still so: every wheel is off" in told
+    assert len(told) == len(set(told)) <= len(rules) + 1
+    assert not any(RAW.search(text) or re.search(r"(\w+, ){2}", text) for text in told)
+    assert any(text.startswith("to be done yet: ") for text in told)
+

@@ -642,7 +642,8 @@ steps:
     run.done()
     view = look(run.procedure, run.state, run.now())
     (owed,) = [line for line in view.text if "Not followed yet" in line]
-    assert "but never after it" in owed
+    assert "still to come: " in owed
+    assert "(it follows on: " in owed
     assert not {"_", "@"} & set(owed)
     assert "make" not in owed.split()
     assert [line for line in view.text if "hose" in line] == [
@@ -673,8 +674,8 @@ steps:
     run.goes(stop)
     run.goes(ac.Done())
     over = look(run.procedure, run.state, run.now())
-    (told,) = [line for line in over.text if "never after it" in line]
-    assert told.count("left front") == 2
+    (told,) = [line for line in over.text if line.startswith("Still so: ")]
+    assert told.count("left front") == 1
     assert not any({"_", "@"} & set(line) for line in over.text)
 
 
@@ -716,7 +717,7 @@ steps:
     assert over.kind == "ended"
     about = [line for line in over.text if "hose" in line]
     assert about
-    assert all(line.startswith("Not known: ") and line.endswith("?") for line in about)
+    assert all(line.startswith("Not known whether ") for line in about)
 
 
 def test_what_has_no_word_for_leaving_is_closed_like_the_rest() -> None:
