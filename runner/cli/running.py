@@ -218,8 +218,8 @@ def _goodbye(job: Job, path: Path, ready: Ready, code: int) -> int:
     if state.ended is not None:
         print(f"{state.procedure}: {state.ended.kind}")
         names = Names(ready.procedure, state)
-        if state.ended.open:
-            print(f"  open: {names.open(state.ended.open)}")
+        for text in names.open(state.ended.open):
+            print(f"  open: {text}")
         for text in names.all_amiss(name for name in state.ended.unmet if name not in state.ended.open):
             print(f"  {text}")
         if state.ended.do_not_drive:

@@ -15,7 +15,7 @@ from runner.core.entry import Entry
 from runner.core.gaterows import on_one_line
 from runner.core.graph import CORNER_WORDS, Procedure, Step, find
 from runner.core.hazard import Caution
-from runner.core.names import UNDONE, Names
+from runner.core.names import Names
 from runner.core.picture_car import open_words
 from runner.core.replay import UNHEARD_OF
 from runner.core.stage import open_now
@@ -70,11 +70,6 @@ def not_done(procedure: Procedure, walked: Walked) -> Iterator[str]:
                 yield on_one_line(f"Not measured: {_measured(procedure, event)}: {event.result}.")
 
 
-def left_undone(event: ev.FindingMade) -> bool:
-    """Whether the run itself wrote down what it ended without: the sheet says that under what was not done."""
-    return event.origin == "run" and event.what.startswith(UNDONE)
-
-
 def _measured(procedure: Procedure, event: ev.Named) -> str:
     """What was to be measured, and where."""
     name, _, member = event.name.partition("@")
@@ -91,7 +86,8 @@ def unmet(procedure: Procedure, last: State) -> Iterator[str]:
         yield "The work is not finished."
     elif last.ended.kind != "done":
         yield f"The work was ended before it was finished: {on_one_line(last.ended.kind)}."
-    left = last.ended.unmet if last.ended else ()
+    # What stands open is told before: it is what must be known before the car is driven.
+    left = [name for name in last.ended.unmet if name not in last.ended.open] if last.ended else ()
     yield from (sentence(on_one_line(text)) for text in names.all_amiss(left))
 
 

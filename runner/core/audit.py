@@ -15,7 +15,7 @@ from runner.core.event import AnyEvent
 from runner.core.folding import fold
 from runner.core.gaterows import GateRow, count, gate_line, gates, on_one_line
 from runner.core.graph import Procedure
-from runner.core.names import Names
+from runner.core.names import Names, left_undone
 from runner.core.replay import UNHEARD_OF
 from runner.core.state import State
 from runner.core.story import tell
@@ -82,7 +82,7 @@ def summary(entries: Sequence[Entry], procedure: Procedure | None = None) -> Sum
         overrides=told(ev.Overridden),
         corrections=told(ev.Corrected),
         not_as_written=told(ev.CannotDo),
-        findings=told(ev.FindingMade),
+        findings=_findings(events, names),
         contradictions=told(ev.Contradicted),
         fast=sum(event.fast for _, event in events.of(ev.Confirmed)),
         late=sum(bool(event.late) for _, event in events.of(ev.Left)),
@@ -91,7 +91,7 @@ def summary(entries: Sequence[Entry], procedure: Procedure | None = None) -> Sum
         breaks=len(events.of(ev.Resumed)),
         owed=tuple(on_one_line(event.what) for _, event in events.of(ev.Owes) if event.owed not in settled),
         finished=on_one_line(ended.kind) if ended else "",
-        open=tuple(names.open((name,)) for name in ended.open) if ended else (),
+        open=names.open(ended.open) if ended else (),
         do_not_drive=ended is not None and ended.do_not_drive,
         signatures=tuple(
             f"line {one.line + 1}: {one.stamp.at}, {tell_safely(event)}" for one, event in events.of(ev.Signed)
@@ -110,6 +110,15 @@ class _Events:
 
     def of(self, kind: type[_E]) -> list[tuple[Entry, _E]]:
         return [(one, event) for one, event in self.kinds.get(kind, ()) if isinstance(event, kind)]
+
+
+def _findings(events: _Events, names: Names) -> tuple[str, ...]:
+    """The findings; what the run ended without is told for all places of one thing together."""
+    told = [(one, tell_safely(event, names)) for one, event in events.of(ev.FindingMade) if not left_undone(event)]
+    for one, end in events.of(ev.Ended):
+        if any(left_undone(event) for event in one.events):
+            told += [(one, f"finding (fail): left undone; {text}") for text in names.all_amiss(end.unmet)]
+    return tuple(f"line {one.line + 1}: {on_one_line(text)}" for one, text in told)
 
 
 def _people(entries: Sequence[Entry]) -> tuple[str, ...]:
@@ -140,7 +149,10 @@ def story(entries: Sequence[Entry], procedure: Procedure | None = None) -> tuple
         names = Names(procedure, state)
         with suppress(*UNHEARD_OF):  # an edited record is told all the same
             state = fold(state, one.line, one.stamp, one.by, one.act, one.events)
+        ends = any(isinstance(event, ev.Ended) for event in one.events)
         for event in one.events:
+            if ends and left_undone(event):
+                continue  # the end tells it
             told.append(lead + tell_safely(event, names))
             lead = " " * len(first)
         told += [f"{' ' * len(first)}= {gate_line(row)}" for row in rows.get(one.line + 1, ())]

@@ -19,7 +19,6 @@ from runner.core.aftercare import (
     before_driving,
     due,
     finding_words,
-    left_undone,
     not_done,
     step_at,
     titled,
@@ -31,7 +30,7 @@ from runner.core.gaterows import on_one_line
 from runner.core.graph import CORNER_WORDS, Procedure
 from runner.core.hazard import ORDER, Caution
 from runner.core.measured import Measured, measured
-from runner.core.names import Names
+from runner.core.names import Names, left_undone
 from runner.core.replay import states
 from runner.core.signature import told as key_told
 from runner.core.state import State, kind_of_step, visits

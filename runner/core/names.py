@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
+from runner.core import event as ev
 from runner.core.graph import HERE, Procedure, Step, find, narrow, spoken, walk
 from runner.core.state import State
 from runner.core.wording import fill, plain, says, says_all, what_of
@@ -49,14 +50,13 @@ class Names:
         unknown = says_all(made, [(name, True) for name, v in values.items() if v not in ("T", "F")])
         return "; ".join((*known, *(f"not known whether {text}" for text in unknown))) or "nothing changed"
 
-    def open(self, names: Iterable[str]) -> str:
-        """What stands open, as it is."""
+    def open(self, names: Iterable[str]) -> tuple[str, ...]:
+        """What stands open, as it is; all places of one condition together."""
         made = self.procedure
         told = list(names)
         if made is None or any(name.partition("@")[0] not in made.conditions for name in told):
-            return ", ".join(plain(name) for name in told) or "nothing"
-        facts = ((name, made.conditions[name.partition("@")[0]].normally is not True) for name in told)
-        return "; ".join(says_all(made, facts)) or "nothing"
+            return tuple(plain(name) for name in told)
+        return says_all(made, ((name, made.conditions[name.partition("@")[0]].normally is not True) for name in told))
 
     def amiss(self, name: str) -> str:
         """What is not as it must be at the end, as it is: a condition, or the words of a rule."""
@@ -183,6 +183,11 @@ class Names:
             return made.vocabulary.hazards[base].hazard.rstrip(".")
         what = _whats(made).get(base, "")
         return what + where if what else ""
+
+
+def left_undone(event: ev.AnyEvent) -> bool:
+    """Whether the run itself wrote down one of the things that it ended without: its end tells them all together."""
+    return isinstance(event, ev.FindingMade) and event.origin == "run" and event.what.startswith(UNDONE)
 
 
 def place(path: str) -> str:

@@ -91,7 +91,7 @@ def open_words(procedure: Procedure, state: State) -> tuple[str, ...]:
     for instance in open_now(procedure, state):
         holds = procedure.conditions[instance.partition("@")[0]].normally is not True
         if state.value(instance) == "U":
-            unknown.append(f"NOT KNOWN: {says(procedure, instance, holds=holds)}?")
+            unknown.append(f"NOT KNOWN whether {says(procedure, instance, holds=holds)}")
         else:
             known.append((instance, holds))
     return (*unknown, *says_all(procedure, known))

@@ -139,8 +139,8 @@ def _course(event: _Course, names: Names) -> str:
             how = "" if tidy else " after a crash or a cut" + (", the last line was torn" if torn else "")
             return f"the run goes on{how}{_lost(unknown, levels, names)}"
         case ev.Ended(kind=kind, open=open_now, unmet=unmet, do_not_drive=no):
-            parts = [f"open: {names.open(open_now)}"] if open_now else []
-            parts += names.all_amiss(unmet)
+            parts = [f"open: {'; '.join(names.open(open_now))}"] if open_now else []
+            parts += names.all_amiss(name for name in unmet if name not in open_now)
             parts += ["THE CAR IS NOT TO BE DRIVEN"] if no else []
             return "; ".join([f"the run ended: {kind}", *parts])
         case ev.Signed(initials=initials, meaning=meaning, reference=reference):

@@ -62,9 +62,12 @@ def test_a_step_is_told_by_its_instruction_and_other_paths_by_their_parts() -> N
 def test_what_was_left_undone_is_told_as_it_is_on_sheet_and_in_the_audit() -> None:
     told = lines((*USUAL[:5], ac.Abandon(reason="called away")))[1]
     [_, undone] = summary(told, procedure()).findings
-    assert undone.endswith("finding (fail): left undone: the pads are out")
+    assert undone.endswith("finding (fail): left undone; still so: the pads are out")
+    ends = [line for line in story(told, procedure()) if "left undone" in line or "the run ended" in line]
+    assert len(ends) == 1
+    assert ends[0].count("the pads are out") == 1
     sheet = handover(told, procedure(), Vehicle())
-    assert "Still so: the pads are out." in sheet.not_done
+    assert "The pads are out." in sheet.before_driving
     assert not any("the pads are out" in text for text in sheet.found)
 
 

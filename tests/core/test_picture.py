@@ -417,7 +417,7 @@ def test_the_car_plan_marks_where_the_work_is_and_what_is_open() -> None:
     bench = brought_to("beats", "RR/bleed")
     view = bench.do(ac.Hold())
     assert dict(view.plan.marks)["RR"] == "NOW, nipple open?"
-    assert "NOT KNOWN: the right rear nipple is open?" in view.open_now
+    assert "NOT KNOWN whether the right rear nipple is open" in view.open_now
 
 
 def test_a_hold_shows_the_order_of_making_safe_and_then_how_to_go_on() -> None:
