@@ -12,6 +12,7 @@ import pytest
 
 from runner.core.expr import Points, evaluate
 from runner.core.graph import Procedure
+from runner.core.measure import CANNOT_TELL, Band, Bound, judge
 from runner.core.units import DIMENSIONS, Quantity, Typed, parse_quantity, show
 from runner.edge.reader import read
 from runner.edge.shelf import Loaded, Shelf
@@ -182,3 +183,60 @@ def test_a_rise_is_set_against_the_worst_of_five_front_readings_with_the_errors_
     made = shipped("catalytic-converter-check")
     assert computed(made, "support_from", 3, **given) == "137.596 °C"
     assert computed(made, "support_not_below", 3, **given) == "124.626 °C"
+
+
+def between(lo: str, hi: str) -> Quantity:
+    low, high = q(lo, "length"), q(hi, "length")
+    return Quantity(low.lo, high.hi, low.dimension)
+
+
+def test_a_camber_is_the_lean_of_the_rim_beside_a_plumb_line_and_its_limits_are_millimetres_there() -> None:
+    """By a table of natural sines, with a rim of 416 mm from edge to edge and a line 42 mm from its upper edge.
+
+    -1.5 and 0.5 degrees: sines 0.0261769 and 0.0087265, so the lower edge stands 10.890 mm nearer to 3.630 mm farther.
+    Lower edge at 38 mm: 4 of 416 mm is the sine of 0.5509 degrees, the top leans in.
+    """
+    given: dict[str, Points] = {
+        "line_top": q("42 mm", "length"),
+        "line_bottom": q("38 mm", "length"),
+        "rim_edges": q("416 mm", "length"),
+        "camber_least": q("-1.5 °", "angle"),
+        "camber_most": q("0.5 °", "angle"),
+    }
+    made = shipped("cam-bolts")
+    assert computed(made, "bottom_least", 3, **given) == "31.110 mm"
+    assert computed(made, "bottom_most", 3, **given) == "45.630 mm"
+    assert computed(made, "camber_seen", 2, **given).replace("−", "-") == "-0.55°"
+
+
+@pytest.mark.parametrize(
+    ("bottom", "outcome"),
+    [
+        # 42 mm and the lower edge each within 0.5 mm: sure from 42.5 - 10.890 + 0.5 = 32.110
+        # to 41.5 + 3.630 - 0.5 = 44.630
+        ("32.2 mm", "pass"),
+        ("32.1 mm", CANNOT_TELL),
+        ("44.6 mm", "pass"),
+        ("44.7 mm", CANNOT_TELL),
+        # surely outside below 41.5 - 10.890 - 0.5 = 30.110 and above 42.5 + 3.630 + 0.5 = 46.630
+        ("30.2 mm", CANNOT_TELL),
+        ("30.1 mm", "fail"),
+        ("46.6 mm", CANNOT_TELL),
+        ("46.7 mm", "fail"),
+    ],
+)
+def test_both_readings_beside_a_plumb_line_count_with_their_error(bottom: str, outcome: str) -> None:
+    made = shipped("cam-bolts")
+    env: dict[str, Points] = {
+        "line_top": between("41.5 mm", "42.5 mm"),
+        "rim_edges": q("416 mm", "length"),
+        "camber_least": q("-1.5 °", "angle"),
+        "camber_most": q("0.5 °", "angle"),
+    }
+    least, most = (evaluate(made.computes[name].expr, env) for name in ("bottom_least", "bottom_most"))
+    assert isinstance(least, Quantity)
+    assert isinstance(most, Quantity)
+    ends = (Bound(least, True), Bound(most, True))
+    bands = (Band("pass", *ends), Band("fail", None, Bound(least, False)), Band("fail", Bound(most, False), None))
+    half = q("0.5 mm", "length").lo
+    assert judge(q(bottom, "length"), half / 2, bands).outcome == outcome
