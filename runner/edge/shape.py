@@ -4,6 +4,7 @@ In a schema, `title` on a subschema says in a noun phrase what is expected there
 "a step name: small letters, digits and '-'"; without one the words come from the keyword.
 """
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice
 from typing import TYPE_CHECKING, Any
@@ -42,6 +43,20 @@ _PHRASES = {
     "exclusiveMaximum": "less than {}",
     "multipleOf": "a multiple of {}",
 }
+_MENDS = (
+    ("characters", "make it shorter or longer"),
+    ("name", "write a name such as look"),
+    ("words of small letters", "write small letters, with a space between words"),
+    ("list", "write it as a list: [.., ..]"),
+    ("mapping", "write keys, each with a ':' and its value"),
+    ("whole number", "write digits alone, such as 3"),
+    ("at ", "write a number within these bounds"),
+    ("a text", "write a text, in quotes if it holds a ':'"),
+    ("true or false", "write true or false"),
+    ("'", "write one of these words"),
+)
+"""What mends a form that is not met, by the first word that stands in what was expected."""
+_LONGEST_NAME = 40
 _YES_NO = {"yes": "true", "on": "true", "no": "false", "off": "false"}
 
 
@@ -188,8 +203,13 @@ def _shown(value: object) -> str:
 
 
 def _mend(error: "ValidationError", expected: list[str]) -> str:
-    value = error.instance
     types = " or ".join(expected)
+    return _meant(error, types) or next((mend for word, mend in _MENDS if word in types), "write it as the words say")
+
+
+def _meant(error: "ValidationError", types: str) -> str:
+    """How to mend it where it shows what was meant."""
+    value = error.instance
     if isinstance(value, Keys):
         sentence = _sentence(value.node) if error.validator in {"type", *_ANY} else ""
         return f"the ': ' made a key of it; quote the whole text: {sentence}" if sentence else ""
@@ -203,7 +223,15 @@ def _mend(error: "ValidationError", expected: list[str]) -> str:
         return f"write {_YES_NO[value.lower()]}"
     if not value.node.plain and NUMBER.fullmatch(value) and "number" in types:
         return "take the quotes away"
+    if "name of small letters" in types and (name := _name(value, "-" if "'-'" in types else "_")):
+        return f"write {name}"
     return f"write it as a list: [{value}]" if _TYPES["array"] in types and len(value) < 60 else ""
+
+
+def _name(value: Text, between: str) -> str:
+    """The text spelled as a name; empty where nothing of it is left, or where it is one as far as that goes."""
+    made = between.join(re.findall(r"[a-z0-9]+", value.lower())).lstrip("0123456789_-")
+    return made if made != value and len(made) <= _LONGEST_NAME else ""
 
 
 def _constants(error: "ValidationError") -> list[str]:

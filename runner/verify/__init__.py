@@ -24,6 +24,7 @@ from runner.verify import (
     double,
     duties,
     ends,
+    groups,
     language,
     leaving,
     levels,
@@ -63,6 +64,7 @@ CHECKS: tuple[Proof, ...] = (
     Proof(name="restated", manual=double.__doc__ or "", claims=double.claims),
     Proof(name="effect", manual=consequences.__doc__ or "", claims=consequences.claims),
     Proof(name="caution", manual=cautions.__doc__ or "", claims=cautions.claims),
+    Proof(name="group", manual=groups.__doc__ or "", findings=groups.findings),
     Proof(name="rule", manual=rules.__doc__ or "", claims=rules.claims),
     Proof(name="after", manual=order.__doc__ or "", claims=order.claims),
     Proof(name="stack", manual=stacks.__doc__ or "", claims=stacks.claims),
@@ -79,7 +81,7 @@ CHECKS: tuple[Proof, ...] = (
 )
 
 
-BY_ITSELF = ("rule", "contract", "verdict", "wait", "reach", "wording")
+BY_ITSELF = ("rule", "contract", "verdict", "wait", "reach", "wording", "group")
 """The proofs that look at one file: what they find in a fragment stands against its callers too."""
 MOST_PATHS = 20
 """So many findings of a file show their path."""

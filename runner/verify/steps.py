@@ -262,6 +262,8 @@ def _lost(setting: Setting, step: Step) -> Iterator[Op]:
     within = tuple(r for p in phases for r in (*p.makes, *p.ends))
     by_arm = tuple(r for a in step.branch.arms for r in (*a.makes, *a.ends))
     slid = tuple(_fitted(step, part) for _, part in step.slides)
+    if step.starts:
+        yield Op("start", step.starts, step.place, values=("idle",))  # what was to begin anew has not
     # A new part may be spoiled by then, and is not counted on.
     yield from (Op("use", part, step.place) for how, part in step.slides if how == "on")
     # A beat may not have begun: what it touches is as before, or not known.
