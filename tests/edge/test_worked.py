@@ -240,3 +240,35 @@ def test_both_readings_beside_a_plumb_line_count_with_their_error(bottom: str, o
     bands = (Band("pass", *ends), Band("fail", None, Bound(least, False)), Band("fail", Bound(most, False), None))
     half = q("0.5 mm", "length").lo
     assert judge(q(bottom, "length"), half / 2, bands).outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("then", "since", "left"),
+    [
+        # 21 mm at 120,000 km, 20.408 mm at 143,210 km: 0.592 mm in 23,210 km; the 0.408 mm to 20 mm take 15,996 km
+        ("21.000 mm", "120000 km", "15900 km"),
+        # new with 22 mm at 80,000 km: 1.592 mm in 63,210 km; 0.408 mm take 16,200 km (16,199.8)
+        ("22.000 mm", "80000 km", "16100 km"),
+    ],
+)
+def test_the_wear_so_far_tells_how_far_a_disc_may_last(then: str, since: str, left: str) -> None:
+    given: dict[str, Points] = {
+        "disc_thinnest": q("20.408 mm", "length"),
+        "disc_then": q(then, "length"),
+        "disc_min": q("20.0 mm", "length"),
+        "odometer": q("143210 km", "length"),
+        "odometer_then": q(since, "length"),
+    }
+    assert computed(shipped("disc-look"), "disc_left", 0, **given) == left
+
+
+@pytest.mark.parametrize(("now", "left"), [("20.000 mm", "0 km"), ("19.990 mm", "0 km")])
+def test_a_disc_at_its_least_thickness_has_no_distance_left(now: str, left: str) -> None:
+    given: dict[str, Points] = {
+        "disc_thinnest": q(now, "length"),
+        "disc_then": q("21 mm", "length"),
+        "disc_min": q("20.0 mm", "length"),
+        "odometer": q("143210 km", "length"),
+        "odometer_then": q("120000 km", "length"),
+    }
+    assert computed(shipped("disc-look"), "disc_left", 0, **given) == left
