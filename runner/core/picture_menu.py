@@ -9,6 +9,7 @@ from functools import lru_cache
 
 from runner.core import act as ac
 from runner.core import graph
+from runner.core.concerns import concerned
 from runner.core.gates import OTHER, OWED
 from runner.core.graph import MEMBERS, Procedure, spoken
 from runner.core.leaving import OVERRIDABLE
@@ -20,7 +21,7 @@ from runner.core.stage import Stage
 from runner.core.state import State
 from runner.core.values import named
 from runner.core.view import Field, Option
-from runner.core.wording import says
+from runner.core.wording import says_there
 
 REASONS = (
     "the part is different",
@@ -158,25 +159,29 @@ def _late(owed: Stage, *, doable: bool) -> Option:
 
 
 def _otherwise(procedure: Procedure, state: State) -> tuple[Option, ...]:
-    """Every condition that can be contradicted, by its place on the car: what is known first, as it is believed."""
+    """Every condition that can be contradicted, by its place on the car: what is known first, as it is believed.
+
+    Of what is not known, what this work has to do with comes before the rest of the shared vocabulary.
+    """
     places: list[Option] = []
+    ours = concerned(procedure)
     for member, key in _KEYPAD.items():
         known: list[Option] = []
-        unknown: list[Option] = []
+        unknown: dict[bool, list[Option]] = {True: [], False: []}
         for name, condition in procedure.conditions.items():
             if member not in (MEMBERS[condition.index] if condition.index else ("",)):
                 continue
             instance = f"{name}@{member}" if member else name
             value = state.value(instance)
             if value == "U":
-                unknown.append(_unknown(procedure, instance))
+                unknown[name in ours or instance in state.conditions].append(_unknown(procedure, instance))
                 continue
-            believed = says(procedure, instance, holds=value == "T")
+            believed = says_there(procedure, instance, holds=value == "T")
             known.append(
                 Option(key="", text=f"not so: {believed}", act=ac.Contradict(condition=instance, holds=value != "T"))
             )
-        if unknown:
-            known.append(Option(key="", text="what is not known", sub=numbered(unknown)))
+        for here, title in ((True, "what is not known"), (False, "what this work does not touch")):
+            known += [Option(key="", text=title, sub=numbered(unknown[here]))] if unknown[here] else []
         if known:
             places.append(Option(key=key, text=spoken(member) or "the whole car", sub=numbered(known)))
     return tuple(places)
@@ -185,10 +190,14 @@ def _otherwise(procedure: Procedure, state: State) -> tuple[Option, ...]:
 def _unknown(procedure: Procedure, instance: str) -> Option:
     """A condition of which nothing is known, with its two sides behind it."""
     sides = [
-        Option(key="", text=says(procedure, instance, holds=holds), act=ac.Contradict(condition=instance, holds=holds))
+        Option(
+            key="",
+            text=says_there(procedure, instance, holds=holds),
+            act=ac.Contradict(condition=instance, holds=holds),
+        )
         for holds in (True, False)
     ]
-    return Option(key="", text=f"{says(procedure, instance, holds=True)}?", sub=numbered(sides))
+    return Option(key="", text=f"{says_there(procedure, instance, holds=True)}?", sub=numbered(sides))
 
 
 @lru_cache(maxsize=1)

@@ -101,6 +101,13 @@ def says(procedure: Procedure, instance: str, *, holds: bool) -> str:
     return _said(procedure, name, (member,) if member else (), holds=holds)
 
 
+def says_there(procedure: Procedure, instance: str, *, holds: bool) -> str:
+    """The same under a heading that names the place: the words alone."""
+    condition = procedure.conditions[instance.partition("@")[0]]
+    words = condition.says if holds else condition.says_not
+    return _alone(words) if words else f"{'' if holds else 'not: '}{plain(condition.name)}"
+
+
 def says_all(procedure: Procedure, facts: Iterable[tuple[str, bool]]) -> tuple[str, ...]:
     """What the car is like, one text for each condition: its corners or axles are named together."""
     together: dict[tuple[str, bool], list[str]] = {}
@@ -138,9 +145,14 @@ def _at(words: str, index: str | None, members: tuple[str, ...]) -> str:
         if _SLOT.search(words) is None:
             return words
     before = _EVERYWHERE[index] if index in _EVERYWHERE and everywhere else _together(members, index)
-    alone = _unbraced(_SLOT.sub("", words.replace("at {here}", "there")), "").replace("  ", " ")
+    alone = _alone(words)
     first = before[0].upper() if alone[:1].isupper() else before[0]
     return f"{first}{before[1:]}, {alone[:1].lower()}{alone[1:]}"
+
+
+def _alone(words: str) -> str:
+    """The words without their place, which is named beside them."""
+    return _unbraced(_SLOT.sub("", words.replace("at {here}", "there")), "").replace("  ", " ")
 
 
 def _together(members: tuple[str, ...], index: str | None) -> str:

@@ -9,7 +9,7 @@ from rich.cells import cell_len
 from runner.core.panel import Panel, page_of, pages
 from runner.core.view import Field, Option, View
 from runner.screen.glyphs import PITCH, drawable, large
-from runner.screen.ink import Row, Rows, cells, clean, cut, fit, pad, tail, wrap, wrapped
+from runner.screen.ink import Row, Rows, cells, clean, cut, fit, pad, squeezed, tail, wrap, wrapped
 from runner.screen.side import status_row
 
 CORNERS: Final = {"7": "LF", "9": "RF", "1": "LR", "3": "RR"}
@@ -80,13 +80,23 @@ def answers(options: tuple[Option, ...], page: int, width: int, *, one_row: bool
         key, text = f"[{option.key}]", option.text + (" ›" if option.sub or option.field else "")
         note = f" ({option.note})" if option.note else ""
         room = width - len(key) - 1
-        lines = (fit(text + note, room),) if one_row else wrap(text + note, room) or ("",)
+        lines = (_in_a_row(option, text, note, room),) if one_row else wrap(text + note, room) or ("",)
         rows.append(((key, "key"), (" " + lines[0], "plain")))
         rows += [((" " * (len(key) + 1) + line, "plain"),) for line in lines[1:]]
     if pages(len(options)) > 1:
         count = pages(len(options))
         rows.append((("[+]", "key"), (f" more, page {page % count + 1} of {count}", "quiet")))
     return tuple(rows)
+
+
+def _in_a_row(option: Option, text: str, note: str, room: int) -> str:
+    """An entry in one row; why it cannot be taken is said when its key is pressed."""
+    if cell_len(text + note) <= room:
+        return text + note
+    if option.act is None and not (option.sub or option.field or option.turn):
+        note = " (not now)"
+        return squeezed(text, room - len(note)) + note
+    return squeezed(option.text, room - 2) + text[len(option.text) :]
 
 
 def _pairs(options: list[Option], width: int) -> Rows:

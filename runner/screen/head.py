@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from rich.cells import cell_len
+
 from runner.core.view import View
 from runner.screen.ink import Ink, Row, Rows, cut, fit, spread, wrap, wrapped
 
@@ -26,8 +28,14 @@ def header(view: View, width: int) -> Rows:
     room = width - sum(len(t) for t, _ in demo) - 1
     revision = f" rev {view.revision}" if view.revision else ""
     title = fit(view.title, max(room - len(revision), 4)) + fit(revision, 16)
-    car = fit(" · ".join(t for t in (view.car, view.by) if t), width // 2)
-    place = fit(" · ".join(t for t in (view.section, view.where) if t), max(width - len(car) - 1, 0))
+    place = " · ".join(t for t in (view.section, view.where) if t)
+    car = " · ".join(t for t in (view.car, view.by) if t)
+    # Where both do not fit, which car it is stays whole as long as it can, then where one is.
+    if cell_len(place) + cell_len(car) >= width and view.car:
+        car = view.car
+    if cell_len(place) + cell_len(car) >= width:
+        car = fit(car, width // 2)
+    place = fit(place, max(width - cell_len(car) - 1, 0))
     return (
         spread(((title, "strong"),), demo, width),
         spread(((place, "quiet"),), ((car, "quiet"),), width),

@@ -57,6 +57,26 @@ def fit(text: str, width: int) -> str:
     return set_cell_size(text, max(width - 1, 0)) + "…"[:width]
 
 
+def squeezed(text: str, width: int) -> str:
+    """The text in so many cells with its first and its last words, which tell one entry of a list from the next."""
+    text = clean(text)
+    if cell_len(text) <= width:
+        return text
+    words = text.split()
+    first, last = 0, 0
+    while first + last < len(words):
+        # The last words are more: a list of things begins alike and ends differently.
+        grown = (first + 1, last) if first < last else (first, last + 1)
+        if cell_len(_squeezed(words, *grown)) > width:
+            break
+        first, last = grown
+    return _squeezed(words, first, last) if first and last else fit(text, width)
+
+
+def _squeezed(words: list[str], first: int, last: int) -> str:
+    return " ".join((*words[:first], "…", *words[len(words) - last :]))
+
+
 def tail(text: str, width: int) -> str:
     """The end of a text in so many cells."""
     if cell_len(text) <= width:

@@ -151,7 +151,7 @@ def test_the_car_is_not_as_you_say_by_place_then_condition() -> None:
     bench = brought_to("do", "RR/hose-off")
     panel, _ = strike(bench, Panel(), "-23")
     texts = [o.text for o in face(panel, bench.view()).options]
-    believed = "not so: the hose is on the right rear nipple"
+    believed = "not so: the hose is on the nipple"
     assert believed in texts
     assert not any("has no hose" in text for text in texts)
     _, acts = strike(bench, panel, str(texts.index(believed) + 1))

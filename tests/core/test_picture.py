@@ -524,6 +524,20 @@ def test_the_demonstration_is_named_on_every_view() -> None:
     assert all(view.demonstration == "DEMONSTRATION" for _, view in through())
 
 
+def test_what_this_work_has_to_do_with_comes_before_the_rest_of_the_vocabulary() -> None:
+    run = Run(steps("""
+steps:
+  first: {do: Look., makes: [hose_on@LF], next: finish}
+  finish: {end: done}
+""")).begin()
+    view = look(run.procedure, run.state, run.now())
+    (corner,) = [o.sub for o in menu_entry(view, "the car is not as you say") if o.text == "left front"]
+    lists = {o.text: [one.text for one in o.sub] for o in corner if o.sub}
+    assert lists["what is not known"] == ["the hose is on the nipple?"]
+    assert "the nipple is open?" in lists["what this work does not touch"]
+    assert not any("{" in text or "left front" in text for texts in lists.values() for text in texts)
+
+
 def test_what_does_not_keep_is_not_known_as_soon_as_its_time_is_over() -> None:
     bench = brought_to("do", "RR/hose")
     bench.do(ac.Contradict(condition="rag_wet", holds=True))

@@ -42,3 +42,12 @@ def test_what_a_timer_is_for_is_never_cut_off_and_over_is_said_once() -> None:
     text = ["".join(part for part, _ in row) for row in rows]
     assert " ".join(" ".join(text).split()) == "2:20 after this the level is not known over soak"
     assert max(map(len, text)) <= 38
+
+
+@pytest.mark.parametrize(("section", "person"), [("right rear", True), ("Park and secure the car before work", False)])
+def test_which_car_it_is_stands_whole_on_the_narrowest_page(section: str, person: bool) -> None:
+    view = replace(BASE, car="Saltmarsh 7", by="KS", section=section, where="")
+    row = "".join(text for text, _ in head.header(view, 40)[1])
+    assert "Saltmarsh 7" in row
+    assert ("KS" in row) == person
+    assert len(row) <= 40
