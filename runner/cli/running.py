@@ -175,6 +175,9 @@ def _resume(
     main = _main_of(old, ready)
     again = proven(Loaded({name: text.encode() for name, text in old.begin.texts.items()}, main), ready.car)
     if isinstance(again, int):
+        begun_by = f"version {old.begin.version}" if old.begin.version != VERSION else "another state of this version"
+        say(f"the run was begun with {begun_by}, and its own procedure is held against the proofs of this one")
+        say(f"go on with that one, or on paper: {old.path.with_suffix('.status.txt')}; --new begins another run")
         return again
     ready = again
     journal = Journal.open(old.path, by=by, since=clock.now().at)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from runner.cli import command
-from runner.cli.proving import Ready
+from runner.cli.proving import Ready, proven
 from runner.cli.running import job_of
 from runner.core import act as ac
 from runner.core.graph import Procedure
@@ -176,3 +176,21 @@ def test_a_record_of_the_car_that_is_missing_is_said_at_the_start(
     monkeypatch.setattr("sys.stdin", io.StringIO("quit\n"))
     command(begin)
     assert f"names the record '{record.stem}', which is not in this folder" in capsys.readouterr().err
+
+
+def test_a_run_whose_own_procedure_is_not_proven_any_more_says_how_to_go_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("WITNESSMARK_HOME", str(tmp_path))
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n"))
+    command(["run", "headlamp-restoration", "--demo", "--plain"])
+    run = only_run(tmp_path / "demonstration")
+    before = run.path.read_bytes()
+    capsys.readouterr()
+    answers = iter((proven, lambda *_: 1))  # today's procedure is proven, that of the record is not
+    monkeypatch.setattr("runner.cli.running.proven", lambda *given, **more: next(answers)(*given, **more))
+    assert command(["run", "headlamp-restoration", "--demo", "--plain"]) == 1
+    told = "".join(capsys.readouterr())
+    assert str(run.path.with_suffix(".status.txt")) in told
+    assert "--new" in told
+    assert run.path.read_bytes() == before
