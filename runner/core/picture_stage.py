@@ -67,6 +67,7 @@ def _summary(procedure: Procedure, state: State) -> Asked:
         ("Consumables", procedure.consumables),
         ("Parts", tuple(f"{p.what}: {state.parts.get(n, p.have)} in hand" for n, p in procedure.parts.items())),
         ("Safety", procedure.safety),
+        ("Time", (procedure.takes,) if procedure.takes else ()),
     )
     text = [procedure.purpose] if procedure.purpose else []
     text += [f"{name}: {'; '.join(items)}" for name, items in lists if items]

@@ -75,11 +75,12 @@ def _listed(cautions: Mapping[str, Caution]) -> str:
 
 
 def _time(procedure: Procedure) -> str:
-    """What the author set aside at commit points, and the least that waits take; work itself is not guessed."""
+    """What the author set aside in all and at commit points, and the least that waits take."""
     everything = (procedure, *procedure.fragments.values())
     takes = dict.fromkeys(step.commit.takes for one in everything for step in _steps(one) if step.commit is not None)
     waits = sum((wait.at_least for one in everything for wait in one.waits.values()), Fraction(0))
-    parts = [f"{cell(' or '.join(takes))} from the commit point"] if takes else []
+    parts = [f"{cell(procedure.takes)} in all"] if procedure.takes else []
+    parts += [f"{cell(' or '.join(takes))} from the commit point"] if takes else []
     if waits:
         parts.append(f"waits: {_span(waits)} at least")
     return "<br>".join(parts) or "not given"

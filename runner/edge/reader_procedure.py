@@ -7,6 +7,7 @@ from runner.core.graph import MEMBERS, Body, Call, Compute, Contract, Each, Inde
 from runner.edge.reader_cars import bind_cars, example_cars
 from runner.edge.reader_conditions import needs, refs
 from runner.edge.reader_desk import CAR, Desk, Scope, meant
+from runner.edge.reader_formula import seconds
 from runner.edge.reader_merge import agree, take_over
 from runner.edge.reader_rules import rules, seen
 from runner.edge.reader_scan import scan
@@ -41,6 +42,7 @@ def procedure(desk: Desk, root: Map, shared: Vocabulary, texts: Mapping[str, str
         tools=desk.all_said(under(root, "before", "tools"), None),
         consumables=desk.all_said(under(root, "before", "consumables"), None),
         safety=desk.all_said(under(root, "before", "safety"), None),
+        takes=_takes(desk, under(root, "before", "takes")),
         asks=dict(desk.asks),
         computes=computed,
         levels=dict(desk.levels),
@@ -60,6 +62,11 @@ def procedure(desk: Desk, root: Map, shared: Vocabulary, texts: Mapping[str, str
     )
     _afterwards(desk, made, root)
     return made
+
+
+def _takes(desk: Desk, node: Node | None) -> str:
+    seconds(desk, node)
+    return words(node)
 
 
 def _declared(desk: Desk, root: Map, here: Index | None) -> dict[str, Compute]:

@@ -48,6 +48,13 @@ def _said(svg: str) -> list[tuple[str, ...]]:
     return out
 
 
+@pytest.mark.parametrize("name", [name for name in NAMES if not procedure(name).is_fragment])
+def test_each_procedure_says_how_much_time_is_set_aside_for_it(name: str) -> None:
+    row = next(r for r in (FOLDER / "README.md").read_text(encoding="utf-8").split("\n") if r.startswith(f"| [{name}]"))
+    assert f"{procedure(name).takes} in all" in row
+    assert "not given" not in row
+
+
 def test_every_link_of_the_readme_leads_to_a_file() -> None:
     text = (FOLDER / "README.md").read_text(encoding="utf-8")
     links = re.findall(r"\]\(([^)]+)\)", text)

@@ -143,6 +143,12 @@ def test_cautions_are_joined_from_the_vocabulary_gravest_first() -> None:
     ]
 
 
+def test_the_time_to_set_aside_is_kept_as_written() -> None:
+    made = read(changed("  safety: [goggles]\n", "  safety: [goggles]\n  takes: 90 min\n"), MAIN)
+    assert isinstance(made, Procedure)
+    assert made.takes == "90 min"
+
+
 def test_the_far_view_says_what_is_done_where_no_short_words_are_given() -> None:
     assert step("hose").short == "HOSE ON"
     assert step("goggles").short == step("goggles").do == "Put the goggles on."

@@ -140,7 +140,10 @@ class ExampleCar:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Procedure:
-    """One YAML file, read. ``fragments`` are keyed by name; ``texts`` hold every file it was read from."""
+    """One YAML file, read. ``fragments`` are keyed by name; ``texts`` hold every file it was read from.
+
+    ``takes`` is the time to set aside for the whole, as written; empty where none is.
+    """
 
     name: str
     title: str
@@ -154,6 +157,7 @@ class Procedure:
     tools: tuple[str, ...]
     consumables: tuple[str, ...]
     safety: tuple[str, ...]
+    takes: str = ""
     asks: Mapping[str, Ask]
     computes: Mapping[str, Compute]
     levels: Mapping[str, Level]
