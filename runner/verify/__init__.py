@@ -115,6 +115,7 @@ def _verified(procedure: Procedure, here: str | None) -> Checked | tuple[Finding
     case = case_of(procedure, expanded, layout(procedure, expanded))
     made = ways(expanded, case.layout)
     flow = Flow(expanded, case.layout, made, spread(made, 0, case.layout.start))
+    case.once("reached", lambda: flow.states)
     claims = _claims(case)
     found = [f for check in CHECKS if check.findings is not None for f in check.findings(case)]
     found += _broken(flow, claims)

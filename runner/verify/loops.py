@@ -27,6 +27,7 @@ from runner.core.finding import Finding
 from runner.core.graph import MEMBERS, Each
 from runner.verify.claim import Case
 from runner.verify.expand import Frame, Point
+from runner.verify.flow import spread, ways
 from runner.verify.station import Edge, Station
 
 
@@ -35,25 +36,26 @@ def findings(case: Case) -> Iterator[Finding]:
     points = case.expanded.points
     starts = {at for at, p in enumerate(points) if _is_start(p.station)}
     seen: set[frozenset[int]] = set()
-    for ways, again, spent in _tests(case):
-        if not _has_loop(ways):
+    for graph, again, spent in _tests(case):
+        if not _has_loop(graph):
             continue
-        for last, nexts in enumerate(ways):
+        for last, nexts in enumerate(graph):
             for first in nexts:
                 if first in starts if again else first <= last:
-                    yield from _found(case, _way(ways, first, last), seen, spent=spent)
+                    yield from _found(case, _way(graph, first, last), seen, spent=spent)
 
 
 def _tests(case: Case) -> Iterator[tuple[list[list[int]], bool, bool]]:
     """The graphs that must have no loop; whether only those around a block count; whether each bound is reached there.
 
     In the first no bounded step is left. In the others each is past its bound: it is not begun, and its other edges
-    stay; those for short and full are looked at where nothing on the way fills or empties. Around a block that is
-    walked again, what is bounded in the block is not.
+    stay, if they are ever open; those for short and full are looked at where nothing on the way has filled or emptied.
+    Around a block that is walked again, what is bounded in the block is not.
     """
     points = case.expanded.points
     inside = [_in_block(p) for p in points]
     bounded = [p.station.bounded for p in points]
+    reached = case.once("reached", lambda: spread(ways(case.expanded, case.layout), 0, case.layout.start))
     fills = [p.station.step is not None and bool(p.station.step.sets or p.station.step.moves) for p in points]
     for again in (False, True) if any(_is_start(p.station) for p in points) else (False,):
         ends = [bounded[a] and not (again and inside[a]) for a in range(len(points))]
@@ -61,12 +63,12 @@ def _tests(case: Case) -> Iterator[tuple[list[list[int]], bool, bool]]:
         for guards in (False, True):
             yield (
                 [
-                    []
-                    if guards and fills[a]
-                    else [
+                    [
                         t
-                        for t, e in zip(p.targets, p.station.edges, strict=True)
-                        if not (ends[a] and _begins(p.station, e)) and (guards or e.kind not in ("short", "full"))
+                        for nth, (t, e) in enumerate(zip(p.targets, p.station.edges, strict=True))
+                        if not (ends[a] and _begins(p.station, e))
+                        and (not (opens := case.layout.open_to(p.station, nth)) or reached[a] & opens)
+                        and not (fills[a] and e.kind == "arm" if guards else e.kind in ("short", "full"))
                     ]
                     for a, p in enumerate(points)
                 ],

@@ -68,6 +68,7 @@ def look(procedure: Procedure, known: frozenset[Key] = frozenset()) -> Look:
     case = case_of(procedure, expanded, layout(procedure, expanded))
     made = ways(expanded, case.layout)
     flow = Flow(expanded, case.layout, made, spread(made, 0, case.layout.start))
+    case.once("reached", lambda: flow.states)
     found: list[Finding] = []
     suspected: set[Key] = set()
     for checks in (_EARLY, _LATE):

@@ -12,7 +12,7 @@ from msgspec import structs
 
 import runner.verify as whole
 from runner.core.graph import Call, instance
-from runner.verify import duties, fields, levels, rules, station, steps, tracking
+from runner.verify import due, duties, fields, levels, loops, rules, station, steps, tracking
 from runner.verify.claim import Case, Claim
 
 expand, layout = (import_module(f"runner.verify.{name}") for name in ("expand", "layout"))
@@ -302,3 +302,17 @@ def a_draw_without_a_guard_is_let_be() -> list[Patch]:
 @bug
 def a_beat_draws_nothing() -> list[Patch]:
     return [(tracking, "flowed", lambda d, spans: spans)]
+
+
+# ── what somebody wrote on purpose to get past the proofs ────────────────────────────────────────
+
+
+@bug
+def what_is_changed_elsewhere_asks_for_what_is_here() -> list[Patch]:
+    return [(due, "_instance", lambda case, ref, changed, here: instance(case.procedure.conditions, ref, here))]
+
+
+@bug
+def a_bound_that_leads_back_is_taken_for_an_end() -> list[Patch]:
+    own = loops._tests
+    return [(loops, "_tests", lambda case: (test for test in own(case) if not test[-1]))]

@@ -15,7 +15,7 @@ from tests.oracle.run import Broken
 from tests.oracle.shrinking import shrunk
 from tests.oracle.walker import Walk
 
-JUDGED = frozenset({"needs", "opening", "duty", "caution", "rule", "unset", "level", "end", "restore", "after"})
+JUDGED = frozenset({"needs", "opening", "duty", "caution", "rule", "unset", "level", "end", "restore", "after", "loop"})
 """The proofs whose faults a walk can meet; the others are about how a procedure is written."""
 CHUNK = 25
 

@@ -70,6 +70,8 @@ class _Grower(Pieces):
             plan.duties.append({"on": "deed", "name": "rise", "needs": ["not n"]})
             if plan.modes and self.chance(0.6):
                 plan.duties[-1]["unless"] = ("mode", "fitted")
+        if {"n", "w"} <= names.keys() and Random(f"on one corner {plan.seed}").random() < 0.5:
+            plan.duties.append({"on": "make", "name": "n", "needs": ["w"]})
         if "b" in names and plan.modes:
             plan.duties.append({"on": "deed", "name": "pour", "needs": ["b"], "unless": ("mode", "fitted")})
 

@@ -7,7 +7,7 @@ at a moment is what the latest event before it said; a rule holds if for every o
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from runner.core import event as ev
@@ -198,7 +198,8 @@ class Judge:
     def happening(self, moment: Moment, happens: Iterable[Happens]) -> Iterator[str]:
         """One thing after the other: what the duties ask for, what opens and closes, what the rules say."""
         for on, name, ref in happens:
-            yield from self.asked(moment, on, name)
+            member = None if ref is None else self.name(ref, moment.here).partition("@")[2]
+            yield from self.asked(moment, on, name, member)
             if ref is None:
                 word = f"{on} {name}@{moment.here}" if moment.here else f"{on} {name}"
             else:
@@ -212,14 +213,18 @@ class Judge:
             yield from self.early(moment, word)
             moment.said.append(word)
 
-    def asked(self, moment: Moment, on: str, name: str) -> Iterator[str]:
-        """What a place, a deed or a change asks for: needs at this moment, messages confirmed at this step."""
+    def asked(self, moment: Moment, on: str, name: str, member: str | None = None) -> Iterator[str]:
+        """What a place, a deed or a change asks for: needs at this moment, messages confirmed at this step.
+
+        What is changed on one member of the car asks for the needs of that member.
+        """
         for duty in self.duties:
             if (duty.on, duty.name) != (on, name):
                 continue
             if duty.unless is not None and self.subject(moment.history, duty.unless.subject) == duty.unless.value:
                 continue
-            yield from self.unmet(moment, duty.needs, "duty", f"{on} {name} at {moment.path}")
+            there = replace(moment, here=member or moment.here)
+            yield from self.unmet(there, duty.needs, "duty", f"{on} {name} at {moment.path}")
             for hazard in duty.hazards:
                 if not moment.confirmed(hazard):
                     yield f"caution: '{hazard}' not confirmed before '{on} {name}' at '{moment.path}'"

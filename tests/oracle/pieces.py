@@ -155,6 +155,7 @@ class Pieces:
         name = "n" if self.block else "o"
         if name not in self.made.conditions or self.known.get(name, "F") != "F":
             return self.use()
+        before = self.ready(name)
         first = self.step(makes=[name])
         self.known[name] = "T"
         inner = self.random.choice((self.use, self.retry, self.choice))() if self.chance(0.7) else []
@@ -168,7 +169,12 @@ class Pieces:
                 node["at_most"] = (node["at_most"][0], ON)
             renamed(node, "halt", "safe stop")
             renamed(node, "exit fault", "safe stop")
-        return self.joined([[first], inner, [last]])
+        return self.joined([before, [first], inner, [last]])
+
+    def ready(self, name: str) -> list[Node]:
+        """What making something asks for on the same corner, where it is not certain yet."""
+        asked = any((d["on"], d["name"], d["needs"]) == ("make", name, ["w"]) for d in self.made.duties)
+        return self.make("w") if asked and self.block and self.known.get("w") != "T" else []
 
     def wait(self) -> list[Node]:
         if self.block:
@@ -226,6 +232,9 @@ class Pieces:
                 if d["on"] == "deed" and d["name"] in phase["deeds"] and (self.block or "n" not in "".join(d["needs"])):
                     phase["needs"] += d["needs"]
                     node["needs"] += [n for n in d["needs"] if n.split()[-1] not in changed]
+                if d["on"] == "make" and d["name"] in phase["makes"]:
+                    phase["needs"] += d["needs"]
+                    node["needs"] += [n for n in d["needs"] if n not in node["needs"]]
                 if d["on"] == "while" and d["name"] in phase["makes"]:
                     node["cautions"] += [h for h in d["hazards"] if h not in node["cautions"]]
         if not self.block:
@@ -251,6 +260,7 @@ class Pieces:
             elif self.count < self.most - 3:
                 inner.append(getattr(self, kind)())
         if self.chance(0.85):
+            inner.append(self.ready("n"))
             inner.append(self.draw())
         if not any(inner):
             inner.append(self.use())

@@ -13,6 +13,7 @@ from fractions import Fraction
 from random import Random
 
 import msgspec
+import networkx as nx
 
 from runner.core import act as ac
 from runner.core import event as ev
@@ -47,6 +48,7 @@ class Walk(Run):
         self.projection = Projection(procedure)
         self.seen: dict[object, int] = {}
         self.todo: deque[Spot] = deque()
+        self.onward: list[tuple[object, object, Spot | None]] = []
         self.cut = False
         self.timed = any(isinstance(c.keeps, Fraction) for c in procedure.conditions.values())
 
@@ -64,13 +66,28 @@ class Walk(Run):
                 self.stand(self.todo.popleft())
         except Found as found:
             return found.args[0]  # type: ignore[no-any-return]
-        return None
+        return self.endless()
+
+    def endless(self) -> Broken | None:
+        """A way that leads round and round: by acts that were asked for alone, and through steps that were left."""
+        round_ = nx.DiGraph((a, b) for a, b, _ in self.onward)
+        among = {key: nth for nth, part in enumerate(nx.strongly_connected_components(round_)) for key in part}
+        spot = next((spot for a, b, spot in self.onward if spot is not None and among[a] == among[b]), None)
+        return None if spot is None else Broken(f"endless: back at '{spot.state.path}' as before", spot)
 
     def put(self, spot: Spot) -> None:
         key = self.projection.key(spot)
         if self.seen.get(key, -1) < spot.left:
             self.seen[key] = spot.left
             self.todo.append(spot)
+
+    def came(self, spot: Spot, new: Spot) -> None:
+        """What leads on without anything thrown in; a grant of which nothing is used is a pause, no way."""
+        events = new.line.events if new.line is not None else ()
+        if self.outer or any(isinstance(e, ev.Returned) and not e.used for e in events):
+            return
+        moved = any(isinstance(e, ev.Left) for e in events)
+        self.onward.append((self.projection.key(spot), self.projection.key(new), new if moved else None))
 
     # ── one place ────────────────────────────────────────────────────────────────────────────────
 
@@ -79,6 +96,7 @@ class Walk(Run):
         for new in self.asked(spot, owed):
             if new is not None:
                 self.put(new)
+                self.came(spot, new)
         if spot.left > 0 and (self.share == 1 or self.random.random() < self.share):
             for new in self.outside(replace(spot, left=spot.left - 1), owed):
                 if new is not None:
