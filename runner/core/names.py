@@ -56,7 +56,10 @@ class Names:
         told = list(names)
         if made is None or any(name.partition("@")[0] not in made.conditions for name in told):
             return tuple(plain(name) for name in told)
-        return says_all(made, ((name, made.conditions[name.partition("@")[0]].normally is not True) for name in told))
+        lost = [name for name in told if self.state.procedure and self.state.value(name) == "U"]
+        facts = [(name, made.conditions[name.partition("@")[0]].normally is not True) for name in told]
+        known = says_all(made, [fact for fact in facts if fact[0] not in lost])
+        return (*known, *(f"not known whether {text}" for text in says_all(made, [f for f in facts if f[0] in lost])))
 
     def amiss(self, name: str) -> str:
         """What is not as it must be at the end, as it is: a condition, or the words of a rule."""

@@ -11,9 +11,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from runner.core.act import Begin
 from runner.core.entry import folded
 from runner.core.gaterows import on_one_line, with_what
-from runner.core.names import place
+from runner.core.graph import Procedure
+from runner.core.names import Names, place
 from runner.core.picture_car import open_words
 from runner.core.replay import UNHEARD_OF
 from runner.core.stamp import at_ms
@@ -21,7 +23,7 @@ from runner.core.story import as_typed
 from runner.core.wording import plain
 from runner.edge.auditing import none_yet
 from runner.edge.choosing import Chosen, Wanted, choose
-from runner.edge.opening import Answer, Opened, in_json, opened, procedure_of, words
+from runner.edge.opening import Answer, Opened, in_json, opened, procedure_of, rebuild, words
 from runner.edge.revisions import changed_gates
 
 Event = Mapping[str, Any]
@@ -51,6 +53,8 @@ def _reading(e: Event) -> str:
 
 
 _READING = dict.fromkeys(("name", "unit", "limit", "label", "outcome", "instrument"), _TEXT) | {"typed": _TEXTS}
+
+_OPEN = "; open: "
 
 QUESTIONS: Mapping[str, Question] = {
     "fast": Question(
@@ -100,7 +104,7 @@ QUESTIONS: Mapping[str, Question] = {
         help="runs that are not finished, or ended with something open",
         event="ended",
         fields={"open": _TEXTS, "kind": _TEXT},
-        told=lambda e: f"{e['kind']}; open: {', '.join(plain(name) for name in e['open'])}" if e["open"] else "",
+        told=lambda e: f"{e['kind']}{_OPEN}{', '.join(e['open'])}" if e["open"] else "",
     ),
     "changed-gate": Question(help="revisions of a procedure in which a gate changed", event=""),
 }
@@ -242,7 +246,8 @@ def _batches(hits: Sequence[Hit]) -> list[Hit]:
 
 def _unfinished(chosen: Chosen, ended: Sequence[Hit], wanted: Wanted) -> list[Hit]:
     """The runs that have not ended, or have with something open, and what that is; only the former are folded."""
-    hits = [hit for hit in ended if hit.text]
+    begins = {one.path.stem: one.begin for one in chosen.runs}
+    hits = [replace(hit, text=_in_words(hit.text, begins[hit.run])) for hit in ended if hit.text]
     over = {hit.run for hit in ended}
     for started in chosen.runs:
         one = opened(started.path) if started.path.stem not in over else None
@@ -252,6 +257,14 @@ def _unfinished(chosen: Chosen, ended: Sequence[Hit], wanted: Wanted) -> list[Hi
             hits.append(Hit(run=started.path.stem, line=last.line + 1, at=at, by=by, text=_open(one)))
     begun = {one.path.stem: one.at for one in chosen.runs}
     return [hit for hit in hits if wanted.covers(begun[hit.run], hit.at) and wanted.person in ("", hit.by)]
+
+
+def _in_words(text: str, begin: Begin) -> str:
+    """How a run ended and what was open then, from the names in its end, in the words of its own procedure."""
+    kind, _, names = text.partition(_OPEN)
+    made = rebuild(begin)
+    opened_then = Names(made if isinstance(made, Procedure) else None).open(names.split(", "))
+    return on_one_line(f"{kind}{_OPEN}{'; '.join(opened_then)}")
 
 
 def _open(one: Opened) -> str:

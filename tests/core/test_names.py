@@ -10,6 +10,7 @@ from runner.core import act as ac
 from runner.core.audit import story, summary
 from runner.core.handover import Vehicle, handover
 from runner.core.names import Names
+from runner.core.state import State
 from tests.edge.small import USUAL, lines, procedure, typed
 from tests.library import procedure as shipped
 
@@ -52,6 +53,14 @@ def test_a_text_loses_the_names_that_stand_in_it_and_nothing_else() -> None:
 )
 def test_what_became_of_the_car_is_told_as_it_is(values: dict[str, str], words: str) -> None:
     assert NAMES.facts(values) == words
+
+
+def test_what_is_not_known_is_not_said_to_be_open() -> None:
+    state = State(procedure="pad-look", conditions={"pads_out": "U"})
+    assert Names(procedure(), state).open(("pads_out",)) == ("not known whether the pads are out",)
+    assert Names(procedure(), State(procedure="pad-look", conditions={"pads_out": "T"})).open(("pads_out",)) == (
+        "the pads are out",
+    )
 
 
 def test_a_step_is_told_by_its_instruction_and_other_paths_by_their_parts() -> None:
