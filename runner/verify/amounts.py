@@ -104,7 +104,7 @@ class Car:
         if not isinstance(gate, Count) or gate.gravity is None:
             return Fraction(0)
         flow = self.worth(station.owner, gate.gravity, station.here)
-        return None if flow is None else flow.hi * gate.seconds
+        return None if flow is None else max(Fraction(0), flow.hi * gate.seconds)
 
     def draws(self, station: Station) -> tuple[Draw | None, ...]:
         """The moves of a step or of its count."""

@@ -1,8 +1,8 @@
 """No level runs dry and none runs over, for the numbers of a car.
 
 Each level is followed as an enclosure along every path. A draw is stopped by its `if_short` before the low mark, or
-proven to stay above it; a fill is stopped by `if_full` or proven to stay under the brim; a level that a step needs is
-proven to be that high. A count can give one beat at least after a fill, and its planned beats fit under its bound.
+proven to stay above it; a fill is stopped by `if_full` or proven to stay under the brim; what is measured afterwards is
+stopped only by a look (`sets`) at the same step. A level that a step needs is proven to be that high. A count can give one beat at least after a fill, and its planned beats fit under its bound.
 This is repeated for each of the two or more `example_cars`, and for the car itself before a run.
 
 Bad:
@@ -42,19 +42,20 @@ from itertools import pairwise
 
 from runner.core.bind import EXAMPLE
 from runner.core.finding import Finding, Place
-from runner.core.graph import Count, LevelNeed, moves_of
+from runner.core.graph import Count, LevelNeed
 from runner.core.quantity import Quantity
 from runner.core.units import show
-from runner.core.values import of_asks
 from runner.verify.amounts import Car, Raw
 from runner.verify.claim import Case
 from runner.verify.flow import Flow, ways
 from runner.verify.paths import Path, blocked, reaching
+from runner.verify.reckoning import senseless
 from runner.verify.spans import Draw, Spans, flowed, guarded
 from runner.verify.station import Station
 from runner.verify.tracking import Track, start_of
 from runner.verify.trails import trail
 
+AFTERWARDS = "what is measured afterwards is stopped by no edge: write 'sets: {LEVEL: MARK, by: look, within: ..}' here"
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
@@ -129,7 +130,7 @@ class _Levels:
             return
         inside = self.track.entered(station, spans)
         for d in self.track.draws[id(station)]:
-            if d is not None and not d.measured:
+            if d is not None:
                 yield from self._dry(at, station, d, inside)
                 yield from self._over(at, station, d, inside)
                 inside = flowed(d, guarded(d, inside) or inside)
@@ -138,25 +139,11 @@ class _Levels:
             yield from self._progress(at, station)
 
     def _reckoned(self, at: int, station: Station) -> Iterator[_Seen]:
-        """Numbers that say nothing: a formula that comes to nothing, a look that is off by less than nothing."""
-        if station.kind != "step" or station.step is None or id(station) in self.reckoned:
-            return
-        self.reckoned.add(id(station))
-        for text in self.car.worthless(station):
-            said = f"'{text}' has no value, although all that goes into it is known"
-            yield _Seen(at, "", station.place, said, "write it so that it has one: nothing may be divided by nothing")
-        for look in station.step.sets:
-            within = self.car.worth(station.owner, look.within, station.here)
-            if within is not None and within.hi < 0:
-                far = self._said(station, look.level, within.hi)
-                said = f"a look at '{look.level}' is off by {far}, less than nothing"
-                yield _Seen(at, look.level, look.place, said, "write how far a look may be off, up or down")
-        for move in moves_of(station.step):
-            for end in (move.least, move.most):
-                moved, level = self.car.worth(station.owner, end, station.here), move.source or move.target
-                if moved is not None and moved.hi < 0 and level is not None and of_asks(station.owner, end):
-                    said = f"{self._said(station, level, moved.hi)} is moved here, less than nothing"
-                    yield _Seen(at, level, move.place, said, "write what goes 'from' one 'to' the other")
+        """Numbers that mean nothing, each told once."""
+        if station.kind == "step" and id(station) not in self.reckoned:
+            self.reckoned.add(id(station))
+            for level, place, text, mend in senseless(self.car, station, self.track.draws[id(station)]):
+                yield _Seen(at, level, place, text, mend)
 
     def _low_needs(self, at: int, station: Station, spans: Spans) -> Iterator[_Seen]:
         for need in station.others:
@@ -180,7 +167,7 @@ class _Levels:
 
     def _dry(self, at: int, station: Station, d: Draw, spans: Spans) -> Iterator[_Seen]:
         name = d.move.source
-        if name is None or d.move.if_short is not None:
+        if name is None or _stopped(station, d, name, d.move.if_short):
             return
         span = spans[name]
         if not span.known or span.lo - d.most < d.low:
@@ -191,12 +178,12 @@ class _Levels:
                 d.move.place,
                 f"'{name}' may run below {self._said(station, name, d.low)}: it {now} "
                 f"and {self._amount(station, name, d)} may leave",
-                "write 'if_short: step' with a step that fills it, or fill it before",
+                AFTERWARDS if d.measured else "write 'if_short: step' with a step that fills it, or fill it before",
             )
 
     def _over(self, at: int, station: Station, d: Draw, spans: Spans) -> Iterator[_Seen]:
         name = d.move.target
-        if name is None or d.move.if_full is not None:
+        if name is None or _stopped(station, d, name, d.move.if_full):
             return
         span = spans[name]
         if not span.known or span.hi + d.most > d.brim:
@@ -206,7 +193,7 @@ class _Levels:
                 name,
                 d.move.place,
                 f"'{name}' may run over its brim: it {now} and {self._amount(station, name, d)} may come in",
-                "write 'if_full: step' with a step that empties it, or empty it before",
+                AFTERWARDS if d.measured else "write 'if_full: step' with a step that empties it, or empty it before",
             )
 
     def _progress(self, at: int, station: Station) -> Iterator[_Seen]:
@@ -277,6 +264,13 @@ class _Levels:
             return ""
         span = spans[level]
         return f"{level} {self._said(station, level, span.lo)} or more" if span.known else f"{level} not known"
+
+
+def _stopped(station: Station, d: Draw, level: str, guard: object) -> bool:
+    """Whether a move ends in time: by its edge; what is measured afterwards only by a look at the same step."""
+    if not d.measured:
+        return guard is not None
+    return station.step is not None and any(look.level == level for look in station.step.sets)
 
 
 def _gate(station: Station) -> object:
