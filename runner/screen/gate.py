@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from rich.cells import cell_len
@@ -15,6 +16,7 @@ from runner.screen.side import status_row
 CORNERS: Final = {"7": "LF", "9": "RF", "1": "LR", "3": "RR"}
 _STRIPE: Final = "┃ "
 _MANY: Final = 3
+_SIGN: Final = re.compile(r"- |\d+\. ")
 _HEAD: Final = 16
 """Signs of the record's number and fingerprint that are shown."""
 
@@ -49,11 +51,21 @@ def details(view: View, width: int, *, group: bool = True) -> Rows:
     inner = width - len(_STRIPE)
     # The limit stands at the value that is typed, and not twice.
     limit = f"Limit: {view.field.limit}" if view.field is not None and view.field.limit else ""
-    rows = [row for text in view.text if text != limit for row in wrapped(text, inner)]
+    rows = [row for text in view.text if text != limit for row in _hung(text, inner)]
     if view.take:
         rows += wrapped("take: " + ", ".join(view.take), inner, "quiet")
     rows += [status_row(line, inner) for line in view.group if group]
     return tuple(((_STRIPE, "mark"), *row) for row in rows)
+
+
+def _hung(text: str, width: int) -> Rows:
+    """A text; an entry of a list or a numbered line keeps its sign alone at the left."""
+    sign = _SIGN.match(text)
+    if sign is None:
+        return wrapped(text, width)
+    room = sign.end()
+    lines = wrap(text[room:], width - room) or ("",)
+    return tuple((((sign[0] if n == 0 else " " * room) + line, "plain"),) for n, line in enumerate(lines))
 
 
 def gate(view: View, panel: Panel, width: int, *, roomy: bool, tight: bool, ways: bool = True) -> tuple[Rows, ...]:

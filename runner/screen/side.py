@@ -80,7 +80,7 @@ def timers(running: tuple[Timer, ...], width: int) -> Rows:
         left = " over " if over else f" {timer.left_s // 60}:{timer.left_s % 60:02} "
         lines = wrap(timer.text.removesuffix(": over"), width - len(left) - 1) or ("",)
         rows.append(((left, "pass" if over else "now"), (" " + lines[0], "plain")))
-        rows += [((" " * (len(left) + 1) + line, "plain"),) for line in lines[1:]]
+        rows += [(("  " + line, "plain"),) for line in lines[1:]]
     return tuple(rows)
 
 

@@ -299,3 +299,10 @@ def test_what_is_open_on_the_car_is_written_out_where_there_is_room_for_it() -> 
     side = " ".join(line[94:] for line in text(near(view, Panel(token=view.token), 120, 40)).splitlines())
     assert "at each corner, the nuts of the wheel are not at their final torque" in " ".join(side.split())
     assert "at each corner" in text(near(view, Panel(token=view.token), 80, 24))
+
+
+def test_entries_of_a_list_are_told_apart_by_a_sign_that_stands_alone() -> None:
+    view = replace(BASE, text=("- the nuts of every wheel are tight and this is long", "1. Open it, once for all."))
+    rows = [row[2:] for row in text(near(view, Panel(token=view.token), 40, 15)).splitlines() if row.startswith("┃ ")]
+    entries = [row for row in rows if row[:2] in ("- ", "  ", "1.")]
+    assert [row[:2] for row in entries] == ["- ", "  ", "1."]
