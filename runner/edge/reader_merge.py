@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from runner.core.finding import quote
-from runner.core.graph import Compute, Procedure
+from runner.core.finding import Place, quote
+from runner.core.graph import Choice, Compute, Count, Identify, Photo, Procedure, Reading, Step, walk
 from runner.core.quantity import PLAIN
 from runner.edge.reader_desk import Desk, Named
 from runner.edge.reader_values import KIND_OF_ASK
 from runner.edge.reader_vocabulary import FITTED
 
+_KEPT = (Choice, Count, Reading, Identify, Photo)
 _KINDS = ("asks", "computes", "levels", "parts", "stacks", "waits")
 
 
@@ -68,6 +69,23 @@ def agree(desk: Desk, taken: Taken, computes: Mapping[str, Compute]) -> None:
         mine = own[kind].get(name, one)
         if not _same(mine, one):
             _disagree(desk, kind, name, mine, (one, fragment))
+
+
+def kept_apart(desk: Desk, made: Procedure) -> None:
+    """Notes what is kept under one name in two files: an answer or a reading of the one would stand in the other."""
+    first: dict[str, tuple[str, Place]] = {}
+    owners = (made, *made.fragments.values())
+    for owner in owners:
+        gates = [node.gate for node in walk(owner.body) if isinstance(node, Step)]
+        own = {g.name: g.place for g in gates if isinstance(g, _KEPT) and g.name}
+        for name, place in own.items():
+            said = ((o, o.asks.get(name) or o.computes.get(name)) for o in owners if o is not owner)
+            other = next(((o.name, one.place) for o, one in said if one is not None), first.get(name))
+            if other is not None:
+                why = f"{quote(name)} is kept here in {owner.name}, and in {other[0]} too"
+                mend = "give one of them another name: the one would be taken for the other"
+                desk.say(place, "twice", why, mend, ((other[1], "the other one"),))
+            first.setdefault(name, (owner.name, place))
 
 
 def _disagree(desk: Desk, kind: str, name: str, one: Any, other: tuple[Any, Procedure]) -> None:

@@ -8,7 +8,7 @@ from runner.edge.reader_cars import bind_cars, example_cars
 from runner.edge.reader_conditions import needs, refs
 from runner.edge.reader_desk import CAR, Desk, Scope, meant
 from runner.edge.reader_formula import seconds
-from runner.edge.reader_merge import agree, take_over
+from runner.edge.reader_merge import agree, kept_apart, take_over
 from runner.edge.reader_rules import rules, seen
 from runner.edge.reader_scan import scan
 from runner.edge.reader_steps import body
@@ -112,6 +112,7 @@ def _afterwards(desk: Desk, made: Procedure, root: Map) -> None:
             text = f"no step ends with {quote(key.value)}"
             desk.say(key.place, "outcome", text, "write a step such as {end: " + key.value + "}, or take it out")
     seen(desk, walk(made.body), made.rules)
+    kept_apart(desk, made)
     for duty in made.vocabulary.duties:
         unless = duty.unless
         if unless is not None and unless.value not in desk.choices.get(unless.subject, (unless.value,)):

@@ -109,3 +109,33 @@ def test_a_rule_names_no_step_that_a_fragment_has_too() -> None:
     made = read(files, "main.yaml")
     assert isinstance(made, tuple)
     assert [f.text for f in made] == ["'wet' is a step of 'inner' too, and a rule would see both"]
+
+
+READING = "reading: {as: disc, what: WHAT, quantity: length, unit: mm, instruments: [micrometer]}"
+
+
+@pytest.mark.parametrize(
+    ("own", "inner"),
+    [
+        ("  own: {do: Measure the disc., place: wheel, READING, next: end}\n", READING),
+        (
+            "asks: {disc: {what: Disc, choice: [a, b], sources: [handbook]}}\n",
+            "choose: {ask: So?, options: [a, b], as: disc}",
+        ),
+    ],
+)
+def test_what_is_kept_under_one_name_is_kept_by_one_file(own: str, inner: str) -> None:
+    asks, step = (own, "") if own.startswith("asks") else ("", own.replace("READING", READING))
+    cars = "example_cars: {small: {disc: a}, large: {disc: b}}\n" if asks else ""
+    after = "own" if step else "end"
+    ends = "  end: {end: done, say: It is done.}\n"
+    main = f"steps:\n  inner: {{call: inner, exits: {{out: {after}}}}}\n{step}{ends}"
+    body = f"steps:\n  look: {{do: Measure the pad., place: wheel, {inner}, next: out}}\n  out: {{end: out}}\n"
+    files = {
+        "vocabulary.yaml": VOCABULARY,
+        "main.yaml": f"procedure: main\n{HEAD}{asks}{cars}{main}".encode(),
+        "inner.yaml": f"procedure: inner\n{HEAD}fragment: true\ncontract: {{exits: {{out: {{}}}}}}\n{body}".encode(),
+    }
+    made = read(files, "main.yaml")
+    assert isinstance(made, tuple)
+    assert [(f.place.file, f.text) for f in made] == [("inner.yaml", "'disc' is kept here in inner, and in main too")]
