@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from importlib import resources
@@ -14,6 +15,8 @@ from runner.core.gaterows import on_one_line
 from runner.core.graph import CORNER_WORDS
 from runner.core.handover import Handover
 from runner.edge import sheet_words
+
+_UNIT = re.compile(r"(?<=\d) (?=[^\W\d_])|(?<=\d N) (?=m\b)")
 
 
 def page(
@@ -29,7 +32,9 @@ def page(
     ``faults`` are what is wrong with the record behind it, which then stands first. ``pictures`` are the files of
     the pictures by their SHA-256; they become part of the page.
     """
-    world = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    world = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_unbroken
+    )
     template = world.from_string((resources.files("runner.edge") / "handover.html").read_text("utf-8"))
     return template.render(
         sheet=sheet,
@@ -42,6 +47,11 @@ def page(
         px=_px,
         qr=_qr(fingerprint),
     )
+
+
+def _unbroken(said: object) -> object:
+    """A number stays on one line with its unit."""
+    return _UNIT.sub("\u00a0", said) if isinstance(said, str) and not isinstance(said, Markup) else said
 
 
 def _data(picture: bytes) -> str:

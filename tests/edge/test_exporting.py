@@ -141,7 +141,7 @@ def test_the_sheet_names_the_car_where_its_file_is_at_hand(tmp_path: Path):
     sheet = (tmp_path / "out" / "handover.html").read_text()
     assert "Fen heron" in sheet
     assert "111111A15E1111117" in sheet
-    assert "4711 km" in sheet
+    assert "4711\u00a0km" in sheet
 
 
 def test_without_personal_data_nothing_of_the_cars_file_is_handed_out_and_the_copy_verifies(tmp_path: Path):

@@ -179,6 +179,12 @@ def test_the_sheet_says_where_it_must_be_looked_at_again(demo: tuple[Entry, ...]
     )
 
 
+def test_a_number_stays_on_one_line_with_its_unit(demo: tuple[Entry, ...]):
+    text = re.sub(r"<[^>]*>", " ", demo_page(demo))
+    assert "110\u00a0N\u00a0m" in text
+    assert re.findall(r"\d (?:N\s?m|mL|mm|km)\b", text) == []
+
+
 def test_left_and_right_are_the_vehicles_own(demo: tuple[Entry, ...]):
     text = demo_page(demo)
     words = Parts(text).text

@@ -25,6 +25,7 @@ COPIED = ("runner", "tests", "procedures", "schemas", "pyproject.toml", "README.
 LEFT_OUT = shutil.ignore_patterns("__pycache__", ".*", "shots", "sabotage")
 WORKERS = 2
 LONGEST_S = 120
+"""A test that a broken promise keeps from ending has noticed it."""
 SEEDED = ("--hypothesis-seed=1",)
 """The same random examples each time: a broken promise is noticed always or never."""
 FAILED = 1
@@ -60,16 +61,16 @@ def copy(into: Path) -> Path:
     return into
 
 
-def tested(tree: Path, *tests: str) -> tuple[int, str]:
+def tested(tree: Path, *tests: str, longest_s: float | None) -> tuple[int, str]:
     """The exit status of pytest on these tests, and the end of what it said."""
     environment = os.environ | {"PYTHONPATH": str(tree), "WITNESSMARK_ACTS": os.environ.get("WITNESSMARK_ACTS", "9000")}
     command = [sys.executable, "-m", "pytest", "-q", "-x", "--tb=line", "-p", "no:cacheprovider", *SEEDED, *tests]
     try:
         done = subprocess.run(
-            command, cwd=tree, env=environment, capture_output=True, text=True, timeout=LONGEST_S, check=False
+            command, cwd=tree, env=environment, capture_output=True, text=True, timeout=longest_s, check=False
         )
     except subprocess.TimeoutExpired:
-        return FAILED, f"not over after {LONGEST_S} s"
+        return FAILED, f"not over after {longest_s} s"
     return done.returncode, "\n".join((done.stdout + done.stderr).strip().splitlines()[-4:])
 
 
@@ -83,7 +84,7 @@ def tried(one: Sabotage, tree: Path) -> str | None:
         path.write_text(whole.replace(one.old, one.new), "utf-8")
         # A kept byte code is told apart by the second and the size: neither may repeat.
         os.utime(path, (one.number * 10, one.number * 10))
-        status, said = tested(tree, one.test)
+        status, said = tested(tree, one.test, longest_s=LONGEST_S)
     finally:
         path.write_text(whole, "utf-8")
     if status == FAILED:
@@ -109,12 +110,20 @@ def main() -> int:
         for n in range(min(WORKERS, len(every))):
             (Path(folder) / str(n)).mkdir()
             trees.put(copy(Path(folder) / str(n)))
-        first = trees.get()
-        status, said = tested(first, *dict.fromkeys(one.test for one in every))
-        if status != 0:
-            print(f"a test fails before anything was broken:\n{said}")
-            return 2
-        trees.put(first)
+
+        def whole(tests: list[str]) -> tuple[int, str]:
+            tree = trees.get()
+            try:
+                return tested(tree, *tests, longest_s=None) if tests else (0, "")
+            finally:
+                trees.put(tree)
+
+        names = list(dict.fromkeys(one.test for one in every))
+        with ThreadPoolExecutor(WORKERS) as pool:
+            for status, said in pool.map(whole, (names[n::WORKERS] for n in range(WORKERS))):
+                if status != 0:
+                    print(f"a test fails before anything was broken:\n{said}")
+                    return 2
 
         def one_of(one: Sabotage) -> bool:
             tree = trees.get()
