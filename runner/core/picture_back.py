@@ -12,11 +12,12 @@ from runner.core.bind import NOT_KNOWN
 from runner.core.gates import OTHER
 from runner.core.graph import Ask, Procedure, Step, spoken
 from runner.core.mending import may_do_again
+from runner.core.names import Names
 from runner.core.panel import numbered
 from runner.core.picture_value import answers_of, ask_field
 from runner.core.state import SAFE_STOP, State, Visit, history
 from runner.core.view import Field, Option
-from runner.core.wording import plain, title
+from runner.core.wording import title
 
 MISTAKES = ("mistyped", "misread", "wrong place measured", "wrong unit", "wrong instrument")
 _MOST = 45
@@ -64,6 +65,7 @@ def corrections(procedure: Procedure, state: State) -> tuple[Option, ...]:
     names = {taken.line: name for name, all_taken in state.readings.items() for taken in all_taken}
     options: list[Option] = []
     accepted: int | None = None
+    told = Names(procedure, state)
     for item in history(state.acts):
         if not isinstance(item, tuple) or len(options) >= _MOST:
             continue
@@ -71,7 +73,7 @@ def corrections(procedure: Procedure, state: State) -> tuple[Option, ...]:
         if isinstance(act, ac.Accept):
             accepted = line
         elif isinstance(act, ac.Enter) and accepted in names:
-            words = f"{plain(names[accepted])}: {', '.join(act.typed)} {act.unit}".strip()
+            words = f"{told.of(names[accepted])}: {', '.join(act.typed)} {act.unit}".strip()
             way = (act.instrument, act.unit)
             options.append(_correction(line, words, "value", len(act.typed), way))
             accepted = None
@@ -117,7 +119,7 @@ def _correction(line: int, words: str, kind: str, points: int, way: tuple[str, s
             key="",
             text=reason,
             field=Field(
-                what="the value that was meant",
+                what=f"the value that was meant in place of {words}",
                 kind="value" if kind == "value" else "whole number",
                 ways=(way,),
                 points=points,

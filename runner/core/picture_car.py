@@ -6,6 +6,7 @@ from fractions import Fraction
 
 from runner.core import graph
 from runner.core.graph import CORNERS, Each, Level, Procedure, Timed
+from runner.core.names import Names
 from runner.core.quantity import Quantity
 from runner.core.stage import Stage, open_now
 from runner.core.stamp import SECOND, Stamp, elapsed
@@ -101,13 +102,14 @@ def last_readings(procedure: Procedure, state: State) -> tuple[str, ...]:
     """The latest taking of each reading with its outcome, the newest last."""
     takings = sorted(((taken[-1].line, name) for name, taken in state.readings.items() if taken))
     lines: list[str] = []
+    names = Names(procedure, state)
     for _, name in takings:
         taken = state.readings[name][-1]
         base = name.partition("@")[0]
         units = (unit_of(owner, base) for owner in (procedure, *procedure.fragments.values()))
         unit = next((u for u in units if u is not None), None) or units_of(taken.points[0].dimension)[0]
         words = ", ".join(rounded(point, unit) for point in taken.points)
-        lines.append(f"{plain(name)}: {words}" + ("" if taken.outcome == "taken" else f": {taken.outcome}"))
+        lines.append(f"{names.of(name)}: {words}" + ("" if taken.outcome == "taken" else f": {taken.outcome}"))
     return tuple(lines)
 
 

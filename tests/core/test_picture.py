@@ -322,7 +322,7 @@ def test_a_reading_is_read_back_before_it_counts_and_minus_takes_it_back() -> No
     assert [(o.key, o.act) for o in view.options] == [("-", ac.Retype())]
     assert view.readings == ()
     view = bench.do(ac.Accept())
-    assert view.readings == ("disc: 23.4 mm, 23.5 mm: pass",)
+    assert view.readings == ("thickness of the disc: 23.4 mm, 23.5 mm: pass",)
     assert "pass" in view.because[0]
 
 
