@@ -141,9 +141,9 @@ def _apply(draft: Draft, found: Found, step: Step, deeds: tuple[Deed, ...]) -> N
     changes = ruling.changes(deeds)
     if changes:
         draft.emit(ev.Became(changes=changes, why=step.id))
-    for how, part in step.slides:
+    for part in step.taken:
         declared = found.procedure.parts.get(part) or draft.procedure.parts.get(part)
-        if how == "on" and declared is not None and declared.single_use:
+        if declared is not None and declared.single_use:
             draft.emit(ev.PartUsed(part=part, left=max(0, draft.state.parts.get(part, declared.have) - 1)))
     for move in step.moves:
         _transfer(draft, found, step, move)

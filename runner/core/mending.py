@@ -95,7 +95,7 @@ def restores(procedure: Procedure, step: Step) -> bool:
 def _does_more(step: Step) -> bool:
     """Whether a step changes more than the condition that it makes."""
     arms = any(arm.makes or arm.ends for arm in step.branch.arms)
-    return bool(step.ends or step.moves or step.sets or step.slides or step.starts or arms) or isinstance(
+    return bool(step.ends or step.moves or step.sets or step.slides or step.uses or step.starts or arms) or isinstance(
         step.gate, graph.Count
     )
 

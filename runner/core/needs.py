@@ -41,9 +41,9 @@ def needs_unmet(procedure: Procedure, state: State, found: Found, now: Stamp) ->
     if found.path == state.path:  # a detour to a step is outside of the order
         early = unmet_before(state, found)
         unmet += [Unmet(need=one, said=one.said, instance=node.id, is_now="too early") for one in early]
-    for how, name in node.slides:
+    for name in node.taken:
         part = found.procedure.parts.get(name) or procedure.parts.get(name)
-        if how == "on" and part is not None and part.single_use and state.parts.get(name, part.have) < 1:
+        if part is not None and part.single_use and state.parts.get(name, part.have) < 1:
             unmet.append(Unmet(need=part, said=f"a new {part.what}", instance=name, is_now="none in hand"))
     if isinstance(node.gate, Count):
         told = {(u.said, u.instance) for u in unmet}

@@ -202,6 +202,9 @@ def _facts(procedure: Procedure, one: Standing, where: str) -> Iterator[Site]:
         if other is not None:
             what = f"'place: {place.value}' became '{other}' at {where}"
             yield site("drop fact", place, what, mend, (((*one.path, "place"), text(other, place.place)),), "fact")
+    if (used := items(one.node.get("uses"))) != ():
+        what = f"'uses: {', '.join(map(words, used))}' dropped at {where}"
+        yield site("drop fact", one.name, what, mend, (((*one.path, "uses"), None),), "fact")
     for holder, path in _holders(one):
         for nth, deed in enumerate(items(under(holder, "deeds"))):
             what = f"the deed '{words(deed)}' dropped at {where}"
@@ -220,7 +223,7 @@ def _parts(root: Map) -> Iterator[Site]:
             continue
         fewer = text(str(whole(have, 1) - 1), name.place)
         what = f"the part '{name.value}' is used again: one fewer is in hand"
-        mend = f"a step with 'slides_on: {name.value}', so that the stack counts it"
+        mend = f"a step with 'slides_on: {name.value}' or 'uses: [{name.value}]', so that it is counted"
         yield site("reuse part", name, what, mend, ((("parts", name.value, "have"), fewer),))
         what = f"the part '{name.value}' is no longer for single use"
         edits = ((("parts", name.value, "single_use"), None),)

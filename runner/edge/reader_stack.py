@@ -1,11 +1,11 @@
-"""Parts that slide on one shaft: what a step may do with a part follows from where it lies."""
+"""Parts that slide on one shaft: what a step may do with a part follows from where it lies. Parts that are used up."""
 
 from typing import Literal
 
 from runner.core.finding import quote
 from runner.core.graph import Holds, Ref
 from runner.edge.reader_desk import Desk
-from runner.edge.reader_tree import scalar, under
+from runner.edge.reader_tree import items, scalar, under
 from runner.edge.reader_vocabulary import FITTED
 from runner.edge.text import Node, Scalar
 
@@ -38,6 +38,19 @@ def slides(desk: Desk, step: Node) -> tuple[tuple[tuple[How, str], ...], tuple[H
         needs += [_fitted(text, part, wanted=False) for part in outer if how != "cut"]
         made.append((how, text.value))
     return tuple(made), tuple(needs)
+
+
+def used(desk: Desk, node: Node | None) -> tuple[str, ...]:
+    """The parts of no stack that the step uses up; each is for single use."""
+    names = desk.each_known(node, desk.parts, "a part")
+    stacked = {part for stack in desk.stacks.values() for part in stack.parts}
+    for text in (one for one in map(scalar, items(node)) if one is not None and one.value in names):
+        if text.value in stacked:
+            desk.say(text.place, "name", f"{quote(text.value)} is in a stack", f"write 'slides_on: {text.value}'")
+        elif not desk.parts[text.value].single_use:
+            why = f"{quote(text.value)} is not for single use, so it is not used up"
+            desk.say(text.place, "value", why, "write 'single_use: true' at the part, or leave it out here")
+    return names
 
 
 def _fitted(text: Scalar, part: str, *, wanted: bool) -> Holds:

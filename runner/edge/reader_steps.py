@@ -13,7 +13,7 @@ from runner.edge.reader_count import looks, moved
 from runner.edge.reader_desk import Desk, Scope
 from runner.edge.reader_formula import seconds
 from runner.edge.reader_gates import gate
-from runner.edge.reader_stack import slides
+from runner.edge.reader_stack import slides, used
 from runner.edge.reader_target import branch, target
 from runner.edge.reader_tree import flag, items, pairs, scalar, under, whole, words
 from runner.edge.reader_values import listed_order
@@ -86,6 +86,7 @@ def _step(desk: Desk, name: Scalar, entry: Tree, scope: Scope) -> Step:
         commit=_commit(desk, under(entry, "commit"), scope),
         park=_wait(desk, under(entry, "park")),
         slides=slid,
+        uses=used(desk, under(entry, "uses")),
         after=after(entry),
         place=name.place,
     )

@@ -2,7 +2,8 @@
 
 What the order of a stack asks for stands among the needs of a step that slides a part, and is proven as such. Here
 stands the rest: the part is not on already, and if it is for single use, a new one is in hand (`have` counts them).
-A loop that comes back to the same circlip needs a second circlip.
+A loop that comes back to the same circlip needs a second circlip. The same holds for a part of no stack that a step
+`uses`.
 
 Bad:
     parts: {circlip: {what: circlip of the joint, have: 1, single_use: true}, ring: {what: ring of the joint, have: 1}}
@@ -34,10 +35,10 @@ from runner.verify.station import Station
 
 
 def claims(case: Case, station: Station) -> Iterator[Claim]:
-    """What sliding a part on asks for beside the order of the stack."""
+    """What taking a part asks for beside the order of its stack."""
     if station.step is None or station.kind != "step":
         return
-    for part in (part for how, part in station.step.slides if how == "on"):
+    for part in station.step.taken:
         fitted = case.layout.fields.get(f"fitted_{part}")
         hand = case.layout.fields.get(f"in hand {part}")
         if fitted is not None:

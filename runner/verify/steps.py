@@ -151,7 +151,7 @@ def _leaving(setting: Setting, step: Step) -> Iterator[Op]:
     slid_on = tuple(_fitted(step, part) for how, part in step.slides if how == "on")
     slid_off = tuple(_fitted(step, part) for how, part in step.slides if how != "on")
     yield from _doing(setting, step.deeds, (*step.ends, *slid_off), (*step.makes, *slid_on))
-    yield from (Op("use", part, step.place) for how, part in step.slides if how == "on")
+    yield from (Op("use", part, step.place) for part in step.taken)
     if step.starts:
         yield Op("start", step.starts, step.place)
 
@@ -265,7 +265,7 @@ def _lost(setting: Setting, step: Step) -> Iterator[Op]:
     if step.starts:
         yield Op("start", step.starts, step.place, values=("idle",))  # what was to begin anew has not
     # A new part may be spoiled by then, and is not counted on.
-    yield from (Op("use", part, step.place) for how, part in step.slides if how == "on")
+    yield from (Op("use", part, step.place) for part in step.taken)
     # A beat may not have begun: what it touches is as before, or not known.
     yield from (Op("waver", setting.name(r), r.place) for r in within)
     yield from (Op("lose", setting.name(r), r.place) for r in (*step.makes, *step.ends, *by_arm, *slid))

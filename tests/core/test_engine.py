@@ -197,6 +197,27 @@ def test_parts_slide_in_their_order_and_one_that_is_used_up_must_be_in_hand_anew
     assert run.path == "boot"
 
 
+USED = """
+parts: {pads: {what: pair of pads, have: 1, single_use: true, trace: false}}
+steps:
+  pads: {do: Push the new pads in., uses: [pads], next: which}
+  which: {do: Look., choose: {ask: Good?, options: [good, wrong]}, next: {good: finish, wrong: pads}}
+  finish: {end: done}
+"""
+
+
+def test_a_part_of_no_stack_is_used_up_by_its_step_and_must_be_in_hand_anew() -> None:
+    run = Run(steps(USED)).begin()
+    assert of(ev.PartUsed, run.done()) == ev.PartUsed(part="pads", left=0)
+    run.answer("wrong")
+    owed = run.owed()
+    assert (owed.kind, owed.unmet[0].instance, owed.unmet[0].is_now) == ("needs", "pads", "none in hand")
+    run.refused(ac.Done())
+    run.goes(ac.PartsCame(part="pads", have=1))
+    run.done()
+    assert run.path == "which"
+
+
 LEVEL = """
 levels:
   reservoir: {what: fluid, unit: mL, floor: 40 mL, brim: 250 mL, marks: {MIN: 100 mL, MAX: 200 mL}}

@@ -178,6 +178,17 @@ def bands(name: str) -> list[tuple[str, str | None, bool, str | None, bool]]:
     ]
 
 
+def test_a_part_that_may_be_used_again_is_not_used_up() -> None:
+    cap = "  cap: {what: cap of the pipe, have: 1, single_use: true}\n"
+    once = changed("stack:\n", f"{cap}stack:\n")
+    text = once[MAIN].decode().replace("slides_on: boot, next", "slides_on: boot, uses: [cap], next", 1)
+    made = read({**GOOD, MAIN: text.encode()}, MAIN)
+    assert isinstance(made, Procedure)
+    assert made.body.nodes["boot-on"].taken == ("boot", "cap")  # type: ignore[union-attr]
+    again = told({**GOOD, MAIN: text.replace(", single_use: true}\nstack", "}\nstack", 1).encode()})
+    assert "'cap' is not for single use, so it is not used up" in again[0]
+
+
 def test_a_limit_becomes_a_passing_stretch_and_what_lies_beyond_it() -> None:
     assert bands("disc") == [("pass", "pad_limit", True, None, False), ("fail", None, False, "pad_limit", False)]
     assert bands("lining") == [("worn", None, False, "pad_limit", False), ("good", "pad_limit", True, None, False)]

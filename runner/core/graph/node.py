@@ -40,7 +40,7 @@ class Step:
     """One action with its cautions, its gate, its effects and where to go next.
 
     Effects count when the step is left by an edge of the graph; an override makes them U instead.
-    ``cautions`` are already joined from the vocabulary and in order of their word.
+    ``cautions`` are already joined from the vocabulary and in order of their word. ``uses`` are parts of no stack.
     """
 
     id: str
@@ -68,8 +68,14 @@ class Step:
     commit: Commit | None = None
     park: str | None = None
     slides: tuple[tuple[Literal["on", "off", "cut"], str], ...] = ()
+    uses: tuple[str, ...] = ()
     after: tuple[After, ...] = ()
     place: Place
+
+    @property
+    def taken(self) -> tuple[str, ...]:
+        """The parts that go on the car here: slid on, or used otherwise."""
+        return (*(part for how, part in self.slides if how == "on"), *self.uses)
 
 
 def moves_of(step: Step) -> tuple[Move, ...]:
