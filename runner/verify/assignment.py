@@ -1,7 +1,8 @@
 """A reading or a choice is taken before it is used.
 
 A choice dies at the end of a turn of its block; a reading of a block stays as that of its corner. Inside the block
-its plain name means the corner that is here. (The definite assignment of programming languages, JLS chapter 16.)
+its plain name means the corner that is here. What a step tells a person to do shows no value that was not taken.
+(The definite assignment of programming languages, JLS chapter 16.)
 
 Bad:
     steps:
@@ -25,7 +26,7 @@ from collections.abc import Iterator
 
 from runner.core.graph import narrow
 from runner.verify.claim import ENTRY, Case, Claim
-from runner.verify.expressions import names_of
+from runner.verify.expressions import names_of, shown_by
 from runner.verify.fields import UNSET, Field
 from runner.verify.station import Station
 
@@ -44,6 +45,11 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
         fields = _fields(case, station, name)
         if fields and name != own:
             yield _claim(station, tuple(f.bits(UNSET) for f in fields), name, "reading")
+    for name in shown_by(station.owner, step):
+        kept = case.layout.fields.get(f"choice {name}")
+        fields = (kept,) if kept is not None else _fields(case, station, name)
+        if fields and name != own:
+            yield _claim(station, tuple(f.bits(UNSET) for f in fields), name, "value")
 
 
 def _fields(case: Case, station: Station, name: str) -> tuple[Field, ...]:

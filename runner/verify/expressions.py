@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from runner.core.expr import Expr
@@ -27,6 +28,18 @@ def formulas(step: Step) -> Iterator[Expr]:
         yield look.mark
         yield look.within
     yield from (n.at_least for n in step.needs if isinstance(n, LevelNeed))
+
+
+_SLOT = re.compile(r"\{([^{}]*)\}")
+
+
+def shown_by(owner: Procedure, step: Step) -> tuple[str, ...]:
+    """Every name whose value stands in what the step tells a person to do, and what it is computed from."""
+    phases = step.gate.beat if isinstance(step.gate, Count) else ()
+    texts = (step.do, step.expect, *step.take, *(phase.do for phase in phases))
+    shown = [name.strip() for text in texts for name in _SLOT.findall(text)]
+    inner = [n for name in shown if name in owner.computes for n in behind(owner, owner.computes[name].expr)]
+    return tuple(dict.fromkeys((*shown, *inner)))
 
 
 def names_of(owner: Procedure, step: Step) -> tuple[str, ...]:

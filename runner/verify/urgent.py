@@ -1,6 +1,7 @@
 """Nothing urgent is left waiting, and nobody waits longer than the work allows.
 
-Between opening and closing what is marked `urgent` no warning or danger asks for an act of its own: it is read before.
+Between opening and closing what is marked `urgent` no warning or danger asks for an act of its own: it is read before;
+and no step there waits for a wait to be over.
 In one pass over a block the waiting that is forced by reading warnings is 90 s at most, on any one way through it; a
 warning waits at its first meeting only, a danger at every turn. How often the place changes in a turn is told as
 advice.
@@ -30,7 +31,7 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from runner.core.finding import Finding
-from runner.core.graph import MEMBERS, Each, Step, walk
+from runner.core.graph import MEMBERS, Each, Step, WaitNeed, walk
 from runner.core.hazard import Caution
 from runner.verify.claim import ENTRY, Case, Claim
 from runner.verify.expand import Frame
@@ -46,9 +47,22 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
     if station.step is None or station.kind != "step":
         return
     own = [c.name for c in station.step.cautions if c.own_act]
-    for name in sorted(case.touched) if own else ():
+    waits = [n.wait for n in station.others if isinstance(n, WaitNeed)]
+    for name in sorted(case.touched) if own or waits else ():
         condition = case.procedure.conditions[name.partition("@")[0]]
-        if condition.urgent and condition.kind == "opening":
+        if not condition.urgent or condition.kind != "opening":
+            continue
+        for wait in waits:
+            yield Claim(
+                check="urgent",
+                edge=ENTRY,
+                bad=(case.field(name).bits("F" if condition.normally else "T"),),
+                place=station.step.place,
+                key=f"{condition.name} wait {wait}",
+                text=f"the wait '{wait}' is waited for here while '{condition.name}' may be open, and that cannot wait",
+                help="close it before the wait, and open it again after it",
+            )
+        if own:
             yield Claim(
                 check="urgent",
                 edge=ENTRY,
