@@ -20,6 +20,8 @@ from runner.core.values import level_of, positions
 from runner.core.view import Field, Option
 from runner.core.wording import minutes, says, sentence, title
 
+_NOTHING_TO_PRESS = "Nothing is to be pressed until then."
+
 
 def needed(procedure: Procedure, state: State, owed: Stage, found: Found, now: Stamp) -> Asked:
     """A step that cannot begin yet: what it needs, and what can be done about it."""
@@ -42,7 +44,7 @@ def needed(procedure: Procedure, state: State, owed: Stage, found: Found, now: S
     return Asked(
         headline="This step cannot begin yet.",
         question=text[0],
-        text=(*text[1:], *then(found, state)),
+        text=(*text[1:], *then(found, state), *((_NOTHING_TO_PRESS,) if waiting and not options else ())),
         options=numbered(options[:9] if options or waiting else [stop("what the step needs is not so")]),
         big="WAIT" if waiting and not options else "",
     )

@@ -245,9 +245,11 @@ steps:
 """
     run = Run(steps(text)).begin()
     run.goes(ac.Done())
-    question = look(run.procedure, run.state, run.now()).question
-    assert question.startswith("Not over yet: penetrant soaking in, ")
-    assert question.endswith(" left.")
+    view = look(run.procedure, run.state, run.now())
+    assert view.question.startswith("Not over yet: penetrant soaking in, ")
+    assert view.question.endswith(" left.")
+    assert not view.options
+    assert view.text[-1] == "Nothing is to be pressed until then."
 
 
 def test_after_a_break_no_bare_name_of_a_fact_stands_as_a_sentence() -> None:
