@@ -14,7 +14,10 @@ from runner.screen.ink import EMPTY, Row, Rows, beside, cut, fit, wrapped
 
 _MIDDLE = (66, 20)
 _TALL = 30
-_SIDE = 26
+_SIDE, _WIDE = 26, 42
+"""Cells of what stands beside the step, at least and where the step has all that it can use."""
+_SIGNS = 92
+"""Cells of a step whose large signs stand well: fifteen in a line."""
 _TIGHT, _COMPACT, _ROOMY = range(3)
 _LEAST = 3
 """Rows of a page that are left for what is leafed through."""
@@ -51,9 +54,10 @@ def _columns(view: View, panel: Panel, width: int, room: int, *, small: bool) ->
     if small:
         strips = [side.strip(gauge, width) for gauge in view.gauges]
         return _body(view, panel, width, room, extras=(side.timers(view.timers, width), *strips))
-    main, count = _body(view, panel, width - _SIDE - 2, room, extras=())
-    around = _stack(_around(view, _SIDE, room), room)
-    return beside(main, around, width - _SIDE)[:room], count
+    beyond = min(max(width - _SIGNS - 2, _SIDE), _WIDE)
+    main, count = _body(view, panel, width - beyond - 2, room, extras=())
+    around = _stack(_around(view, beyond, room), room)
+    return beside(main, around, width - beyond)[:room], count
 
 
 def _around(view: View, width: int, room: int) -> Sequence[tuple[Rows, ...]]:

@@ -306,3 +306,10 @@ def test_entries_of_a_list_are_told_apart_by_a_sign_that_stands_alone() -> None:
     rows = [row[2:] for row in text(near(view, Panel(token=view.token), 40, 15)).splitlines() if row.startswith("┃ ")]
     entries = [row for row in rows if row[:2] in ("- ", "  ", "1.")]
     assert [row[:2] for row in entries] == ["- ", "  ", "1."]
+
+
+def test_on_a_wide_screen_what_comes_next_is_not_cut_off() -> None:
+    title = "Look at the fluid in the hose."
+    view = replace(BASE, ahead=(replace(BASE.ahead[0], title=title),))
+    assert title in text(near(view, Panel(token=view.token), 140, 40))
+    assert title not in text(near(view, Panel(token=view.token), 80, 24))
