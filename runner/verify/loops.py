@@ -21,10 +21,10 @@ Source: DOE-STD-1029: a repeated step says when to stop
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from runner.core.finding import Finding
-from runner.core.graph import MEMBERS, Each
+from runner.core.graph import Each
 from runner.verify.claim import Case
 from runner.verify.expand import Frame, Point
 from runner.verify.flow import spread, ways
@@ -33,8 +33,7 @@ from runner.verify.station import Edge, Station
 
 def findings(case: Case) -> Iterator[Finding]:
     """The loops without a bound, each once; of two tests the plain one speaks first."""
-    points = case.expanded.points
-    starts = {at for at, p in enumerate(points) if _is_start(p.station)}
+    starts = _starts(case)
     seen: set[frozenset[int]] = set()
     for graph, again, spent in _tests(case):
         if not _has_loop(graph):
@@ -57,7 +56,7 @@ def _tests(case: Case) -> Iterator[tuple[list[list[int]], bool, bool]]:
     bounded = [p.station.bounded for p in points]
     reached = case.once("reached", lambda: spread(ways(case.expanded, case.layout), 0, case.layout.start))
     fills = [p.station.step is not None and bool(p.station.step.sets or p.station.step.moves) for p in points]
-    for again in (False, True) if any(_is_start(p.station) for p in points) else (False,):
+    for again in (False, True) if _starts(case) else (False,):
         ends = [bounded[a] and not (again and inside[a]) for a in range(len(points))]
         yield [[] if ends[a] else [t for t in p.targets if not ends[t]] for a, p in enumerate(points)], again, False
         for guards in (False, True):
@@ -116,13 +115,21 @@ def _found(case: Case, way: list[int], seen: set[frozenset[int]], *, spent: bool
     )
 
 
-def _is_start(station: Station) -> bool:
-    """Whether a block begins here: none of its turns is over."""
+def _starts(case: Case) -> set[int]:
+    """Where a block begins: none of its turns is over. Where the order is a value of the car, each may come first."""
+    turns: dict[int, int] = {}
+    for station in case.expanded.stations:
+        if station.kind == "each":
+            turns[id(station.node)] = max(len(station.edges), turns.get(id(station.node), 0))
+    return {at for at, p in enumerate(case.expanded.points) if _is_start(p.station, turns)}
+
+
+def _is_start(station: Station, turns: Mapping[int, int]) -> bool:
     node = station.node
     if station.kind != "each" or not isinstance(node, Each) or not station.edges[0].ops:
         return False
     if isinstance(node.order, str):
-        return len(station.edges) == len(MEMBERS[node.index])
+        return len(station.edges) == turns[id(node)]
     return station.edges[0].label == node.order[0]
 
 

@@ -1,7 +1,7 @@
 """Nothing urgent is left waiting, and nobody waits longer than the work allows.
 
 Between opening and closing what is marked `urgent` no warning or danger asks for an act of its own: it is read before;
-and no step there waits for a wait to be over.
+and no step there waits for more than 10 min.
 In one pass over a block the waiting that is forced by reading warnings is 90 s at most, on any one way through it; a
 warning waits at its first meeting only, a danger at every turn. How often the place changes in a turn is told as
 advice.
@@ -38,6 +38,8 @@ from runner.verify.expand import Frame
 from runner.verify.station import Station
 
 MOST_FORCED = 90
+MOST_HELD = 600
+"""Longer, in seconds, nobody stands at what is open (common practice, no source)."""
 SECONDS_A_WORD = 0.2
 """300 words a minute: nobody reads faster (Brysbaert 2019)."""
 
@@ -47,7 +49,8 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
     if station.step is None or station.kind != "step":
         return
     own = [c.name for c in station.step.cautions if c.own_act]
-    waits = [n.wait for n in station.others if isinstance(n, WaitNeed)]
+    declared = {**case.procedure.waits, **station.owner.waits}
+    waits = [n.wait for n in station.others if isinstance(n, WaitNeed) and declared[n.wait].at_least > MOST_HELD]
     for name in sorted(case.touched) if own or waits else ():
         condition = case.procedure.conditions[name.partition("@")[0]]
         if not condition.urgent or condition.kind != "opening":
