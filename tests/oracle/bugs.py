@@ -12,7 +12,7 @@ from msgspec import structs
 
 import runner.verify as whole
 from runner.core.graph import Call, instance
-from runner.verify import due, duties, fields, levels, loops, rules, station, steps, tracking
+from runner.verify import duties, fields, levels, loops, rules, station, steps, tracking
 from runner.verify.claim import Case, Claim
 
 expand, layout = (import_module(f"runner.verify.{name}") for name in ("expand", "layout"))
@@ -305,11 +305,6 @@ def a_beat_draws_nothing() -> list[Patch]:
 
 
 # ── what somebody wrote on purpose to get past the proofs ────────────────────────────────────────
-
-
-@bug
-def what_is_changed_elsewhere_asks_for_what_is_here() -> list[Patch]:
-    return [(due, "_instance", lambda case, ref, changed, here: instance(case.procedure.conditions, ref, here))]
 
 
 @bug
