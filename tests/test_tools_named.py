@@ -18,8 +18,6 @@ from tests.test_library_runs import NAMES
 FREE = frozenset(
     re.findall(r"\w+", "a all and clean each for four in is it its new of on one or that the this to two where with")
 )
-STILL_SHORT = frozenset({"cam-bolts", "engine-mount"})
-"""Lists that do not yet name what their fragments take."""
 
 
 def words(text: str) -> set[str]:
@@ -43,11 +41,6 @@ def unnamed(name: str) -> set[str]:
     return {str(one) for step in steps(made) for one in step.take if not words(str(one)) <= named}
 
 
-@pytest.mark.parametrize("name", sorted(set(NAMES) - STILL_SHORT))
+@pytest.mark.parametrize("name", NAMES)
 def test_what_a_step_takes_is_named_before_the_work(name: str) -> None:
     assert unnamed(name) == set()
-
-
-@pytest.mark.parametrize("name", sorted(STILL_SHORT))
-def test_a_list_that_was_short_is_held_to_it_as_soon_as_it_is_whole(name: str) -> None:
-    assert unnamed(name)
