@@ -131,7 +131,7 @@ def test_300_empty_lines_in_ten_seconds_pass_one_gate() -> None:
 
 
 @given(text=st.text(st.characters(codec="utf-8"), max_size=40))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_no_line_brings_a_control_character_to_the_terminal(text: str) -> None:
     seat = Seat(brought_text())
     out = seat.type(text + "\n")

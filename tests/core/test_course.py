@@ -11,7 +11,7 @@ from runner.core.course import LONGEST_STEP_S, level_curves, time_line
 from tests.edge.small import USUAL, Spans, lines, procedure
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(st.lists(st.integers(1, 3 * 86_400), min_size=12, max_size=12))
 def test_the_stretches_of_a_run_fill_the_line_and_follow_each_other(seconds: list[int]):
     told = lines(clock=Spans(list(map(float, seconds))))[1]

@@ -223,7 +223,7 @@ def test_what_was_typed_for_one_question_is_dropped_at_the_next() -> None:
 @example(keys=["/"])
 @example(keys=["-", "1"])
 @given(keys=st.lists(st.sampled_from(KEYS), max_size=12))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_hold_works_at_once_whatever_is_open(keys: list[str]) -> None:
     bench = HELD_FROM
     view = bench.view()
@@ -302,7 +302,7 @@ def test_a_clock_that_was_set_back_does_not_lock_the_keys() -> None:
 
 
 @given(keys=st.lists(st.sampled_from(KEYS), max_size=25), apart=st.floats(0.0, 3.0))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_no_row_of_keys_breaks_the_desk_and_escape_leads_back(keys: list[str], apart: float) -> None:
     bench = HELD_FROM
     view: View = bench.view()

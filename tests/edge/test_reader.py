@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
@@ -425,7 +425,7 @@ def spoiled(draw: st.DrawFn) -> dict[str, bytes]:
     return files
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=50)
 @given(spoiled())
 def test_no_file_however_spoiled_raises(files: dict[str, bytes]) -> None:
     made = read(files, MAIN)
@@ -465,14 +465,14 @@ def grafted(draw: st.DrawFn) -> dict[str, bytes]:
     return {name: json.dumps(tree, indent=1).encode() for name, tree in trees.items()}
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=50)
 @given(grafted())
 def test_no_tree_however_grafted_raises(files: dict[str, bytes]) -> None:
     made = read(files, MAIN)
     assert isinstance(made, Procedure) or (made and all(map(complete, made)))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.dictionaries(st.sampled_from([*NAMES, "x.yaml"]), st.binary(max_size=60)), st.text(max_size=12))
 def test_no_bytes_and_no_name_raise(files: dict[str, bytes], main: str) -> None:
     assert isinstance(read(files, main), tuple)

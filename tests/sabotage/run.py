@@ -26,8 +26,6 @@ LEFT_OUT = shutil.ignore_patterns("__pycache__", ".*", "shots", "sabotage")
 WORKERS = 2
 LONGEST_S = 120
 """A test that a broken promise keeps from ending has noticed it."""
-SEEDED = ("--hypothesis-seed=1",)
-"""The same random examples each time: a broken promise is noticed always or never."""
 FAILED = 1
 """The exit status of pytest where a test failed; any other is a trouble of the run itself."""
 
@@ -64,7 +62,7 @@ def copy(into: Path) -> Path:
 def tested(tree: Path, *tests: str, longest_s: float | None) -> tuple[int, str]:
     """The exit status of pytest on these tests, and the end of what it said."""
     environment = os.environ | {"PYTHONPATH": str(tree), "WITNESSMARK_ACTS": os.environ.get("WITNESSMARK_ACTS", "9000")}
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "--tb=line", "-p", "no:cacheprovider", *SEEDED, *tests]
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "--tb=line", "-p", "no:cacheprovider", *tests]
     try:
         done = subprocess.run(
             command, cwd=tree, env=environment, capture_output=True, text=True, timeout=longest_s, check=False
