@@ -13,14 +13,15 @@ from runner.core.mending import restoring_path
 from runner.core.names import Names
 from runner.core.panel import numbered
 from runner.core.picture_gate import Asked, enter
-from runner.core.stage import Stage, Unmet, needs_unmet
+from runner.core.stage import Stage, Unmet, needs_unmet, open_now
 from runner.core.stamp import Stamp
 from runner.core.state import State
 from runner.core.values import level_of, positions
 from runner.core.view import Field, Option
-from runner.core.wording import minutes, says, sentence, title
+from runner.core.wording import leave_words, minutes, says, sentence, title
 
 _NOTHING_TO_PRESS = "Nothing is to be pressed until then."
+_MAY_BE_LEFT = "The work may be left until then: * holds it, and the same command goes on with it."
 
 
 def needed(procedure: Procedure, state: State, owed: Stage, found: Found, now: Stamp) -> Asked:
@@ -41,13 +42,21 @@ def needed(procedure: Procedure, state: State, owed: Stage, found: Found, now: S
             options += _looked_at(procedure, state, unmet, found) if isinstance(need, LevelNeed) else []
             options += [_counted(unmet, need)] if isinstance(need, Part) else []
     waiting = any(unmet.is_now == "running" for unmet in owed.unmet)
+    idle = waiting and not options
     return Asked(
         headline="This step cannot begin yet.",
         question=text[0],
-        text=(*text[1:], *then(found, state), *((_NOTHING_TO_PRESS,) if waiting and not options else ())),
+        text=(*text[1:], *then(found, state), *(_meanwhile(procedure, state, found) if idle else ())),
         options=numbered(options[:9] if options or waiting else [stop("what the step needs is not so")]),
-        big="WAIT" if waiting and not options else "",
+        big="WAIT" if idle else "",
     )
+
+
+def _meanwhile(procedure: Procedure, state: State, found: Found) -> tuple[str, ...]:
+    """What a wait leaves to do: nothing, or to leave the car, and how it stays behind."""
+    if not isinstance(found.node, graph.Step) or found.node.park is None:
+        return (_NOTHING_TO_PRESS,)
+    return (_MAY_BE_LEFT, *leave_words(procedure, open_now(procedure, state)))
 
 
 def _missing(unmet: Unmet, need: Need | Part) -> str:

@@ -2,7 +2,8 @@
 
 An opening that may be open somewhere says what to do with it on leaving: `if_left`, to close it or why it may stay.
 Two openings that can be open together have different `leave_rank`, lowest first, so that the order of making safe
-is one order. What closing asks for (a duty on it) holds there, once the lower ranks are closed.
+is one order. What closing asks for (a duty on it) holds there, once the lower ranks are closed. Where the work may be
+left for the length of a wait (`park`), nothing is open that has to be closed on leaving.
 
 Bad:
     assumes: [not drain_open, not tap_open]
@@ -39,7 +40,25 @@ def claims(case: Case, station: Station) -> tuple[Claim, ...]:
     """What may be open at a station, and whether it can be made safe there: the same wherever work is left."""
     if station.step is None and station.kind != "safe stop":
         return ()
-    return case.once("leave", lambda: tuple(_anywhere(case)))
+    anywhere = case.once("leave", lambda: tuple(_anywhere(case)))
+    parked = station.kind == "step" and station.step is not None and station.step.park is not None
+    return (*anywhere, *_parked(case, station)) if parked else anywhere
+
+
+def _parked(case: Case, station: Station) -> Iterator[Claim]:
+    for name in sorted(case.touched):
+        condition = case.procedure.conditions[name.partition("@")[0]]
+        if condition.kind == "opening" and condition.if_left is not None and condition.if_left.kind == "close":
+            yield Claim(
+                check="leave",
+                edge=INSIDE,
+                bad=(case.field(name).but("T" if condition.normally else "F"),),
+                place=station.place,
+                key=f"park {condition.name}",
+                text=f"the work may be left here for a wait, and '{name}' may have to be closed first",
+                help="close it before, or take 'park' out",
+                related=((condition.place, "what is to be done with it on leaving"),),
+            )
 
 
 def _anywhere(case: Case) -> Iterator[Claim]:

@@ -1,9 +1,9 @@
 """What must not come too early says so twice, and nothing cuts a wait short.
 
-A wait names the steps that must not come before it is over (`before`), and each of them states the need for it. So
-a need that is dropped is seen, and so is a wait that nobody waits for. Where more than one step starts the wait it
-names them too (`started_by`). An override at such a step leads elsewhere: to go on as if the wait were over is what
-`before` forbids.
+A wait names the steps that must not come before it is over (`before`), and each of them states the need for it. So a
+need that is dropped is seen, and so is a wait that nobody waits for. Where more than one step starts the wait it
+names them too (`started_by`). A step at which the work may be left for a wait (`park`) is one of those. An override
+at such a step leads elsewhere: to go on as if the wait were over is what `before` forbids.
 
 Bad:
     waits: {soak: {what: penetrant in the thread, at_least: 15 min, before: [turn]}}
@@ -40,6 +40,7 @@ def findings(case: Case) -> Iterator[Finding]:
             yield from _needed(wait, steps)
             yield from _started(wait, steps)
             yield from _cut_short(wait, steps)
+            yield from _parked(wait, steps)
 
 
 def _needed(wait: Wait, steps: dict[str, Step]) -> Iterator[Finding]:
@@ -90,6 +91,17 @@ def _started(wait: Wait, steps: dict[str, Step]) -> Iterator[Finding]:
                 help=f"write 'started_by: [{', '.join(s.id for s in starting)}]' at the wait '{wait.name}'",
                 related=((wait.place, "the wait"),),
             )
+
+
+def _parked(wait: Wait, steps: dict[str, Step]) -> Iterator[Finding]:
+    for step in (s for s in steps.values() if s.park == wait.name and s.id not in wait.before):
+        yield Finding(
+            place=step.place,
+            check="wait",
+            text=f"the work may be left at '{step.id}' while '{wait.name}' goes on, and it does not wait for it",
+            help=f"write 'needs: [{{wait: {wait.name}}}]' here, and '{step.id}' in 'before' at the wait",
+            related=((wait.place, "the wait"),),
+        )
 
 
 def _cut_short(wait: Wait, steps: dict[str, Step]) -> Iterator[Finding]:

@@ -252,6 +252,22 @@ steps:
     assert view.text[-1] == "Nothing is to be pressed until then."
 
 
+def test_a_wait_at_which_the_work_may_be_left_says_so_and_what_stays() -> None:
+    text = """
+waits: {soak: {what: penetrant soaking in, at_least: 15 min}}
+steps:
+  off: {do: Lift the wheel off., makes: [wheel_off@RR], starts: soak, next: turn}
+  turn: {do: Turn it., needs: [{wait: soak}], park: soak, next: finish}
+  finish: {end: done}
+"""
+    run = Run(steps(text)).begin()
+    run.goes(ac.Done())
+    view = look(run.procedure, run.state, run.now())
+    assert "The work may be left until then: * holds it, and the same command goes on with it." in view.text
+    assert view.text[-1] == "The car stands on stands."
+    assert "Nothing is to be pressed until then." not in view.text
+
+
 def test_after_a_break_no_bare_name_of_a_fact_stands_as_a_sentence() -> None:
     bench = brought_to("do", "RR/hose-off")
     bench.do(ac.Hold(), ac.Resume(clean=False))
