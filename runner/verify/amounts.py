@@ -18,6 +18,7 @@ from runner.core.granting import measured
 from runner.core.graph import Count, Level, LevelNeed, Move, Procedure
 from runner.core.quantity import Quantity
 from runner.core.state import State
+from runner.core.units import show
 from runner.core.values import nothing_yet, of_asks, positions
 from runner.verify.expressions import behind, formulas
 from runner.verify.spans import MOST, Draw
@@ -61,6 +62,11 @@ class Car:
         level, whose = self.level(owner, name)
         value = self.worth(whose, level.brim if brim else level.floor, None)
         return None if value is None else value.lo if brim else value.hi
+
+    def told(self, owner: Procedure, name: str, value: Fraction) -> str:
+        """So much of a level in words, in the unit of the level."""
+        unit = self.level(owner, name)[0].unit
+        return show(Quantity(value, value, unit.dimension), unit)
 
     def seen(self, owner: Procedure, name: str) -> tuple[tuple[Fraction, Fraction], ...]:
         """What a look at a level may show."""

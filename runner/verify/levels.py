@@ -43,8 +43,6 @@ from itertools import pairwise
 from runner.core.bind import EXAMPLE
 from runner.core.finding import Finding, Place
 from runner.core.graph import Count, LevelNeed
-from runner.core.quantity import Quantity
-from runner.core.units import show
 from runner.verify.amounts import Car, Raw
 from runner.verify.claim import Case
 from runner.verify.flow import Flow, ways
@@ -155,7 +153,7 @@ class _Levels:
                 now = (
                     "may not be known"
                     if not span.known
-                    else f"may be as low as {self._said(station, need.level, span.lo)}"
+                    else f"may be as low as {self.car.told(station.owner, need.level, span.lo)}"
                 )
                 yield _Seen(
                     at,
@@ -171,12 +169,16 @@ class _Levels:
             return
         span = spans[name]
         if not span.known or span.lo - d.most < d.low:
-            now = "is not known on some path" if not span.known else f"may be {self._said(station, name, span.lo)}"
+            now = (
+                "is not known on some path"
+                if not span.known
+                else f"may be {self.car.told(station.owner, name, span.lo)}"
+            )
             yield _Seen(
                 at,
                 name,
                 d.move.place,
-                f"'{name}' may run below {self._said(station, name, d.low)}: it {now} "
+                f"'{name}' may run below {self.car.told(station.owner, name, d.low)}: it {now} "
                 f"and {self._amount(station, name, d)} may leave",
                 AFTERWARDS if d.measured else "write 'if_short: step' with a step that fills it, or fill it before",
             )
@@ -187,7 +189,11 @@ class _Levels:
             return
         span = spans[name]
         if not span.known or span.hi + d.most > d.brim:
-            now = "is not known on some path" if not span.known else f"may be {self._said(station, name, span.hi)}"
+            now = (
+                "is not known on some path"
+                if not span.known
+                else f"may be {self.car.told(station.owner, name, span.hi)}"
+            )
             yield _Seen(
                 at,
                 name,
@@ -206,7 +212,7 @@ class _Levels:
             name = d.move.source
             best = self.best.get(name or "")
             if name is not None and best is not None and best - d.most < d.low:
-                full, most, low = (self._said(station, name, x) for x in (best, d.most, d.low))
+                full, most, low = (self.car.told(station.owner, name, x) for x in (best, d.most, d.low))
                 yield _Seen(
                     at,
                     name,
@@ -226,11 +232,7 @@ class _Levels:
             )
 
     def _amount(self, station: Station, name: str, d: Draw) -> str:
-        return "any amount" if d.any_amount else self._said(station, name, d.most)
-
-    def _said(self, station: Station, name: str, value: Fraction) -> str:
-        unit = self.car.level(station.owner, name)[0].unit
-        return show(Quantity(value, value, unit.dimension), unit)
+        return "any amount" if d.any_amount else self.car.told(station.owner, name, d.most)
 
     def _trail(self, fault: _Seen) -> tuple[str, ...]:
         """The way on which the level fell last; before that the way by which its first point was found."""
@@ -263,7 +265,7 @@ class _Levels:
         if spans is None or not level:
             return ""
         span = spans[level]
-        return f"{level} {self._said(station, level, span.lo)} or more" if span.known else f"{level} not known"
+        return f"{level} {self.car.told(station.owner, level, span.lo)} or more" if span.known else f"{level} not known"
 
 
 def _stopped(station: Station, d: Draw, level: str, guard: object) -> bool:

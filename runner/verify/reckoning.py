@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 
 from runner.core.finding import Place
 from runner.core.graph import SetByLook, moves_of
-from runner.core.quantity import Quantity
-from runner.core.units import show
 from runner.core.values import of_asks
 from runner.verify.amounts import Car
 from runner.verify.spans import Draw
@@ -31,19 +28,19 @@ def senseless(car: Car, station: Station, draws: tuple[Draw | None, ...]) -> Ite
         for end in (move.least, move.most):
             moved = car.worth(station.owner, end, station.here)
             if moved is not None and moved.hi < 0 and level is not None and of_asks(station.owner, end):
-                said = f"{_said(car, station, level, moved.hi)} is moved here, less than nothing"
+                said = f"{car.told(station.owner, level, moved.hi)} is moved here, less than nothing"
                 yield level, move.place, said, "write what goes 'from' one 'to' the other"
 
 
 def _looked(car: Car, station: Station, look: SetByLook) -> Iterator[Senseless]:
     within = car.worth(station.owner, look.within, station.here)
     if within is not None and within.hi < 0:
-        said = f"a look at '{look.level}' is off by {_said(car, station, look.level, within.hi)}, less than nothing"
+        said = f"a look at '{look.level}' is off by {car.told(station.owner, look.level, within.hi)}, less than nothing"
         yield look.level, look.place, said, "write how far a look may be off, up or down"
     mark = car.worth(station.owner, look.mark, station.here)
     brim = car.edge_of(station.owner, look.level, brim=True)
     if mark is not None and brim is not None and mark.lo > brim and of_asks(station.owner, look.mark):
-        seen, top = (_said(car, station, look.level, x) for x in (mark.lo, brim))
+        seen, top = (car.told(station.owner, look.level, x) for x in (mark.lo, brim))
         said = f"'{look.level}' is seen at {seen}, and its brim is at {top}"
         yield look.level, look.place, said, "name a mark that can be seen"
 
@@ -53,11 +50,6 @@ def _low_marks(car: Car, station: Station, draws: tuple[Draw | None, ...]) -> It
         name = d.move.source if d is not None and not d.measured and d.move.low_mark is not None else None
         floor = car.edge_of(station.owner, name, brim=False) if name is not None else None
         if d is not None and name is not None and floor is not None and d.low < floor:
-            low, least = (_said(car, station, name, x) for x in (d.low, floor))
+            low, least = (car.told(station.owner, name, x) for x in (d.low, floor))
             said = f"the low mark of '{name}' lies at {low}, under its floor at {least}"
             yield name, d.move.place, said, "name a low mark that is not under the floor"
-
-
-def _said(car: Car, station: Station, name: str, value: Fraction) -> str:
-    unit = car.level(station.owner, name)[0].unit
-    return show(Quantity(value, value, unit.dimension), unit)

@@ -40,6 +40,8 @@ from runner.verify.station import Station
 MOST_FORCED = 90
 MOST_HELD = 600
 """Longer, in seconds, nobody stands at what is open (common practice, no source)."""
+_BEFORE_THE_WAIT = "close it before the wait, and open it again after it"
+_BEFORE_IT_OPENS = "state it at the step that opens it, or at one before"
 SECONDS_A_WORD = 0.2
 """300 words a minute: nobody reads faster (Brysbaert 2019)."""
 
@@ -55,25 +57,21 @@ def claims(case: Case, station: Station) -> Iterator[Claim]:
         condition = case.procedure.conditions[name.partition("@")[0]]
         if not condition.urgent or condition.kind != "opening":
             continue
-        for wait in waits:
-            yield Claim(
-                check="urgent",
-                edge=ENTRY,
-                bad=(case.field(name).bits("F" if condition.normally else "T"),),
-                place=station.step.place,
-                key=f"{condition.name} wait {wait}",
-                text=f"the wait '{wait}' is waited for here while '{condition.name}' may be open, and that cannot wait",
-                help="close it before the wait, and open it again after it",
-            )
+        here = f"while '{condition.name}' may be open, and that cannot wait"
+        hindered = [
+            (f"wait {wait}", f"the wait '{wait}' is waited for here {here}", _BEFORE_THE_WAIT) for wait in waits
+        ]
         if own:
+            hindered.append((own[0], f"'{own[0]}' has to be read here {here}", _BEFORE_IT_OPENS))
+        for what, text, mend in hindered:
             yield Claim(
                 check="urgent",
                 edge=ENTRY,
                 bad=(case.field(name).bits("F" if condition.normally else "T"),),
                 place=station.step.place,
-                key=f"{condition.name} {own[0]}",
-                text=f"'{own[0]}' has to be read here while '{condition.name}' may be open, and that cannot wait",
-                help="state it at the step that opens it, or at one before",
+                key=f"{condition.name} {what}",
+                text=text,
+                help=mend,
             )
 
 
